@@ -1,0 +1,84 @@
+"""The command line. A command's module, and all that it needs, is imported when the command is used."""
+
+from __future__ import annotations
+
+import difflib
+import os
+import sys
+from importlib import import_module
+from typing import Any
+
+import click
+
+from chanbridge import __version__
+from chanbridge.errors import ChanbridgeError
+
+COMMANDS = {
+    "read": "Show how a sheet is understood.",
+    "convert": "Turn a sheet into another kind of file.",
+    "merge": "Put 40-channel blocks onto one AES10 feed.",
+    "compare": "Say where two lists differ.",
+    "handover": "Write everyone's sheet for a show.",
+    "formats": "List the kinds of file and what each can carry.",
+}
+"""Name → one line of help. Static, so that --help imports nothing."""
+
+
+class Commands(click.Group):
+    """A group whose commands live in modules of the same name."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command = import_module(f"chanbridge.cli.{cmd_name}").command
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = difflib.get_close_matches(args[0], COMMANDS, 1, 0.5)
+            advice = f"did you mean {near[0]}?" if near else f"there are {', '.join(COMMANDS)}"
+            ctx.fail(f"there is no command {args[0]!r}; {advice}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="chanbridge %(version)s")
+def group() -> None:
+    """Carry a channel list from anyone's paper to anyone else's, and lose no channel on the way.
+
+    Results go to standard output, remarks to standard error. Exit status: 0 fine, 1 there is something
+    you must look at, 2 it could not be done.
+
+    Example: chanbridge merge left.csv right.xml --onto 64@48000 -o truck.csv
+    """
+
+
+def main() -> None:
+    """Run the command line; every error becomes one line and exit status 2."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a terminal that lacks a letter shows its code, not a traceback
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        status = group.main(prog_name="chanbridge", standalone_mode=False)
+        sys.stdout.flush()
+        sys.exit(status if isinstance(status, int) else 0)
+    except click.UsageError as error:
+        error.show()
+        sys.exit(2)
+    except (click.ClickException, ChanbridgeError) as error:
+        message = error.format_message() if isinstance(error, click.ClickException) else str(error)
+        click.echo(f"chanbridge: {' '.join(message.split())}", err=True)
+        sys.exit(2)
+    except (KeyboardInterrupt, click.Abort):
+        sys.exit(130)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(141)  # as a program that a closed pipe ends

@@ -1,0 +1,42 @@
+"""chanbridge convert"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import PurePath
+
+import click
+
+from chanbridge import formats
+from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger
+from chanbridge.errors import WriteError
+from chanbridge.files import write_bytes
+
+
+@click.command("convert")
+@click.argument("source", metavar="SRC")
+@click.argument("target", metavar="DST")
+@click.option("--from", "from_", metavar="FORMAT", help="What SRC is, if its ending does not say.")
+@click.option("--to", metavar="FORMAT", help="What DST shall be, if its ending does not say.")
+@click.option("--port", help="Which port of a whole map to list.")
+@accept_rejected_option
+def command(
+    source: str, target: str, from_: str | None, to: str | None, port: str | None, accept_rejected: bool
+) -> None:
+    """Turn the sheet SRC into DST, the kinds taken from the endings. "-" is standard input or output.
+
+    Example: chanbridge convert box-a.csv box-a.xml
+    """
+    if target == "-" and not to:
+        raise WriteError("say what to write to standard output, for example --to csv")
+    known = formats.named(to) if to else formats.of_suffix(target)
+    reading = read_source(source, from_, accept_rejected=accept_rejected)
+    say_ledger(reading)
+    for lost in formats.dropped(reading.map, known, port):
+        click.echo(f"{known.name} cannot carry {lost}", err=True)
+    suffix = f".{to}" if to else PurePath(target).suffix.lower()
+    data = formats.write(reading.map, known, port, suffix)
+    if target == "-":
+        sys.stdout.buffer.write(data)
+    else:
+        write_bytes(target, data)

@@ -1,0 +1,1 @@
+"""Two lists side by side: what is the same channel, and what is different about it."""

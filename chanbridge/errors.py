@@ -1,0 +1,64 @@
+"""What can go wrong, said so that the reader can mend it."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class Location(NamedTuple):
+    """A place in a file. Rows count from 1; a column is its heading, or "" for the whole row."""
+
+    file: str = ""
+    sheet: str = ""
+    row: int | None = None
+    column: str = ""
+
+    def __str__(self) -> str:
+        parts = (self.file, self.sheet, "" if self.row is None else str(self.row), self.column)
+        return ":".join(part for part in parts if part)
+
+
+class Problem(NamedTuple):
+    """Something read that a person should know about; reading went on.
+
+    `code` is one stable word or two joined by a hyphen; `message` quotes what stood there and says
+    what was made of it.
+    """
+
+    where: Location
+    code: str
+    message: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.message}" if str(self.where) else self.message
+
+
+class ChanbridgeError(Exception):
+    """Something could not be done. The text is a complete message for a person.
+
+    `where` says in which file, row and column; it is the start of the text.
+    """
+
+    def __init__(self, message: str, where: Location | None = None) -> None:
+        super().__init__(message, where)
+        self.message = message
+        self.where = where or Location()
+
+    def __str__(self) -> str:
+        return str(Problem(self.where, "", self.message))
+
+
+class ReadError(ChanbridgeError):
+    """A file could not be read or understood at all."""
+
+
+class WriteError(ChanbridgeError):
+    """Something could not be written; whatever was there before is still there."""
+
+
+class ShowError(ChanbridgeError):
+    """A show file says something that cannot be so."""
+
+
+class ModeError(ChanbridgeError):
+    """A mode that AES10 does not have."""

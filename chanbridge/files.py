@@ -1,0 +1,135 @@
+"""The one module that opens and writes files."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import stat
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+
+from chanbridge.errors import Location, ReadError, WriteError
+
+LARGEST = 256 * 1024 * 1024
+"""Bytes; a sheet larger than this is refused before it is read."""
+
+
+def read_bytes(path: str | os.PathLike[str], largest: int = LARGEST) -> bytes:
+    """The content of a regular file.
+
+    Raises ReadError for anything else (a folder, a pipe, a device), for a file larger than `largest`
+    bytes, and for one that changes while it is being read. Never waits for a pipe's other end.
+    """
+    where = Location(os.fspath(path))
+    try:
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        raise ReadError(_reason(error, "read"), where) from None
+    with open(handle, "rb") as stream:
+        before = os.fstat(handle)
+        if stat.S_ISDIR(before.st_mode):
+            raise ReadError("this is a folder; name the sheet inside it", where)
+        if not stat.S_ISREG(before.st_mode):
+            raise ReadError(
+                "this is not a regular file; save what it holds to a file, or pipe it to '-'", where
+            )
+        if before.st_size > largest:
+            raise ReadError(
+                f"this file has {before.st_size:,} bytes, and a sheet may have {largest:,}; "
+                "no channel list is that large: is it the right file?",
+                where,
+            )
+        try:
+            data = stream.read(largest + 1)
+        except OSError as error:
+            raise ReadError(_reason(error, "read"), where) from None
+        after = os.fstat(handle)
+    if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns) or len(
+        data
+    ) != after.st_size:
+        raise ReadError("this file changed while it was being read; close it elsewhere and try again", where)
+    return data
+
+
+def write_bytes(path: str | os.PathLike[str], data: bytes) -> None:
+    """Put `data` into a file, whole or not at all; what was there before stays until the new is safe."""
+    write_all(Path(path).parent, [(Path(path).name, data)])
+
+
+def write_all(folder: str | os.PathLike[str], items: Iterable[tuple[str, bytes]]) -> None:
+    """Write several files below `folder`: all are laid down beside their places first, then renamed.
+
+    `items` are relative paths with their content. Folders are made where needed. Raises WriteError, with
+    nothing renamed, when any of them cannot be laid down.
+    """
+    laid: list[tuple[str, Path]] = []
+    try:
+        for name, data in items:
+            target = Path(os.path.realpath(Path(folder) / name))
+            where = Location(os.fspath(Path(folder) / name))
+            try:
+                laid.append((_lay_beside(target, data), target))
+            except (OSError, ValueError) as error:
+                raise WriteError(_reason(error, "written"), where) from None
+        for temporary, target in laid:
+            try:
+                os.replace(temporary, target)
+            except OSError as error:
+                raise WriteError(_reason(error, "written"), Location(os.fspath(target))) from None
+        for parent in {target.parent for _, target in laid}:
+            _sync_folder(parent)
+    finally:
+        for temporary, _ in laid:
+            with contextlib.suppress(FileNotFoundError):
+                os.unlink(temporary)
+
+
+def _lay_beside(target: Path, data: bytes) -> str:
+    if target.is_dir():
+        raise IsADirectoryError(21, "a folder")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    if target.exists() and not target.is_file():
+        raise ValueError("this is a device or pipe; write to a file, or to '-' for standard output")
+    mode = stat.S_IMODE(target.stat().st_mode) if target.exists() else 0o666 & ~_umask()
+    handle, temporary = tempfile.mkstemp(prefix=".chanbridge-", dir=target.parent)
+    try:
+        with open(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(handle)
+        os.chmod(temporary, mode)
+    except BaseException:
+        os.unlink(temporary)
+        raise
+    return temporary
+
+
+def _umask() -> int:
+    current = os.umask(0o077)
+    os.umask(current)
+    return current
+
+
+def _sync_folder(folder: Path) -> None:
+    if hasattr(os, "O_DIRECTORY"):  # a rename is safe on disk once its folder is
+        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _reason(error: Exception, verb: str) -> str:
+    match error:
+        case FileNotFoundError():
+            return "there is no such file; check the name and the folder"
+        case PermissionError():
+            return f"this may not be {verb if verb != 'read' else 'opened'}; check its permissions"
+        case IsADirectoryError():
+            return "there is a folder of this name; choose another name"
+        case NotADirectoryError() | FileExistsError():
+            return "a file stands where a folder is needed; choose another name"
+        case OSError():
+            return f"cannot be {verb}: {(error.strerror or str(error)).lower()}"
+    return f"cannot be {verb}: {error}"

@@ -1,0 +1,25 @@
+"""What each recipient is handed: documents as (name, bytes), written by nobody here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from chanbridge import formats
+from chanbridge.compare.changes import Comparison, compare
+from chanbridge.handover.recipients import recipient_map, sheet_text
+from chanbridge.handover.summary import summary
+from chanbridge.show import Planned, Show
+
+
+def documents(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:
+    """Every file of a hand-over with its path below the hand-over's folder; the summary comes last."""
+    differences: dict[str, Comparison] = {}
+    for delivery in planned.deliveries:
+        recipient = delivery.recipient
+        whole = recipient_map(planned, delivery)
+        for name in ("csv", "xml"):
+            yield f"{recipient.id}/sheet.{name}", formats.write(whole, formats.named(name), recipient.id)
+        yield f"{recipient.id}/sheet.txt", sheet_text(whole, recipient, delivery).encode("utf-8")
+        if recipient.id in show.kept:
+            differences[recipient.id] = compare(whole, show.kept[recipient.id].map)
+    yield "summary.txt", summary(show, planned, differences).encode("utf-8")

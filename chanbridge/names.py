@@ -1,0 +1,131 @@
+"""Words of the trade, and short labels that fit a display."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterable, Mapping
+from functools import cache
+from importlib.resources import files
+from typing import Any, NamedTuple
+
+
+@cache
+def fold(text: str) -> str:
+    """A word as it is compared: no case, accents, outer blanks or closing full stop; single spaces."""
+    plain = unicodedata.normalize("NFKD", text.casefold())
+    plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
+    return " ".join(plain.split()).rstrip(".:").strip() or " ".join(plain.split())
+
+
+def words(text: str) -> list[str]:
+    """The runs of letters and of digits in a text, folded."""
+    return re.findall(r"[^\W\d_]+|\d+", fold(text))
+
+
+class Vocabulary(NamedTuple):
+    """The words that sheets use.
+
+    `headings`: folded heading → the fields it may mean, the likeliest first. `values` and `roles`: topic →
+    its folded words. `kinds`: folded word → kind of channel. `short`: folded word → its abbreviation.
+    """
+
+    headings: Mapping[str, tuple[str, ...]]
+    values: Mapping[str, frozenset[str]]
+    kinds: Mapping[str, str]
+    roles: Mapping[str, frozenset[str]]
+    short: Mapping[str, str]
+
+
+def vocabulary_from(data: Mapping[str, Any]) -> Vocabulary:
+    """Build a vocabulary from the tables of a vocabulary file (headings, values, kinds, roles, short)."""
+    headings: dict[str, list[str]] = {}
+    for field, names in data["headings"].items():
+        for name in names:
+            fields = headings.setdefault(fold(name), [])
+            if field not in fields:
+                fields.append(field)
+    return Vocabulary(
+        {name: tuple(fields) for name, fields in headings.items()},
+        {topic: frozenset(map(fold, names)) for topic, names in data["values"].items()},
+        {fold(name): kind for kind, names in data["kinds"].items() for name in names},
+        {topic: frozenset(map(fold, names)) for topic, names in data["roles"].items()},
+        {fold(name): text for name, text in data["short"].items()},
+    )
+
+
+@cache
+def vocabulary() -> Vocabulary:
+    """The vocabulary that comes with the package (vocabulary.toml)."""
+    return vocabulary_from(tomllib.loads(files("chanbridge").joinpath("vocabulary.toml").read_text("utf-8")))
+
+
+def slug(*texts: str) -> str:
+    """An id made from texts: lower case, letters and digits of any script, joined by hyphens."""
+    return "-".join(part for text in texts for part in re.findall(r"[^\W_]+", text.casefold()))
+
+
+def unique(wanted: str, taken: Iterable[str]) -> str:
+    """`wanted`, or `wanted-2`, `wanted-3` … where that is taken. `taken` should be a set or a dict."""
+    name, number = wanted, 1
+    while name in taken:
+        number += 1
+        name = f"{wanted}-{number}"
+    return name
+
+
+def shorten(name: str, width: int) -> str:
+    """A label of at most `width` characters that keeps the name's last side and number.
+
+    Words with a usual abbreviation get it; the rest lose vowels, then letters from the longest word.
+    """
+    known = vocabulary().short
+    if len(name) <= width:
+        return " ".join(name.split())
+    parts = [known.get(fold(part), part) for part in re.findall(r"[^\W\d_]+|\d+", name)]
+    ending = 1 if len(parts) > 1 and (parts[-1].isdigit() or len(parts[-1]) == 1) else 0
+
+    def label() -> str:
+        body = "".join(part[:1].upper() + part[1:] for part in parts[: len(parts) - ending])
+        return (
+            body
+            + (" " if ending and len(body) + 1 + len(parts[-1]) <= width else "")
+            + "".join(parts[len(parts) - ending :])
+        )
+
+    for squeeze in (_without_vowels, _one_letter_less):
+        while len(label()) > width:
+            longest = max(
+                range(len(parts) - ending or 1),
+                key=lambda at: (len(squeeze(parts[at])) < len(parts[at]), len(parts[at])),
+            )
+            less = squeeze(parts[longest])
+            if less == parts[longest]:
+                break
+            parts[longest] = less
+    return label()[:width]
+
+
+def _without_vowels(word: str) -> str:
+    return word[:1] + "".join(letter for letter in word[1:] if fold(letter) not in "aeiou")
+
+
+def _one_letter_less(word: str) -> str:
+    return word[:-1] if len(word) > 1 else word
+
+
+def short_labels(names: Iterable[str], width: int = 8) -> list[str]:
+    """A short label for each name, no two alike, each at most `width` characters; "" stays ""."""
+    taken: set[str] = {""}
+    labels = []
+    for name in names:
+        label = shorten(name, width)
+        number = 1
+        while name and label.casefold() in taken:
+            number += 1
+            mark = f"/{number}"
+            label = shorten(name, width - len(mark)) + mark
+        taken.add(label.casefold())
+        labels.append(label)
+    return labels

@@ -1,0 +1,108 @@
+"""Plain lists as blocks: every sheet's numbers become slots of a block of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from chanbridge.model import Channel, ChannelMap, Entry, Line, Patch, Port, Reserved, Slot
+from chanbridge.names import slug, unique
+
+
+class Sheet(NamedTuple):
+    """A list to be taken as a block of `slots` slots, called `name`."""
+
+    name: str
+    map: ChannelMap
+    slots: int
+
+
+class Blocks(NamedTuple):
+    """Sheets side by side in one map: their boxes, a block for each, and remarks on what was decided."""
+
+    map: ChannelMap
+    blocks: tuple[str, ...]
+    remarks: tuple[str, ...]
+
+
+def side_by_side(sheets: Sequence[Sheet]) -> Blocks:
+    """Put lists into one map, each as a block.
+
+    A number is a slot of the block. In a list of one box without numbers the socket is the slot; other
+    channels without a number take the next free slot, with a remark. Ids and names of boxes that occur in two lists are
+    told apart by a suffix.
+    """
+    channels: dict[str, Channel] = {}
+    ports: dict[str, Port] = {}
+    entries: list[Entry] = []
+    patches: list[Patch] = []
+    reserved: list[Reserved] = []
+    headings: list[str] = []
+    blocks: list[str] = []
+    remarks: list[str] = []
+    for sheet in sheets:
+        whole = sheet.map
+        headings += [
+            name
+            for name in whole.headings
+            if name not in headings or whole.headings.count(name) > headings.count(name)
+        ]
+        ids: dict[str, str] = {}
+        for channel in whole.channels:
+            ids[channel.id] = unique(channel.id, {*channels, *ids.values()})
+            if ids[channel.id] != channel.id:
+                remarks.append(
+                    f"{sheet.name}: the id {channel.id!r} is on an earlier sheet too; here it is called {ids[channel.id]!r}"
+                )
+        channels |= {ids[channel.id]: channel.with_ids(ids) for channel in whole.channels}
+        boxes: dict[str, str] = {}
+        for port in whole.ports:
+            if port.kind == "sockets":
+                boxes[port.device] = unique(port.id, ports)
+                ports[boxes[port.device]] = port.model_copy(update={"id": boxes[port.device]})
+        block = unique(slug(sheet.name) or "block", ports)
+        blocks.append(block)
+        ports[block] = Port(id=block, size=sheet.slots)
+        for line, slot in _slots(sheet, remarks):
+            at = Slot(boxes[line.box], line.socket) if line.socket and line.box in boxes else None
+            target = Slot(block, slot) if slot else None
+            if at and target:
+                patches.append(Patch(at, target))
+            if line.channel and (at or target):
+                entries.append(Entry(ids[line.channel.id], at or target or Slot(block, 1)))
+            elif line.text and target:
+                reserved.append(Reserved(target, line.text))
+    return Blocks(
+        ChannelMap(
+            headings=tuple(headings),
+            channels=tuple(channels.values()),
+            entries=tuple(dict.fromkeys(entries)),
+            ports=tuple(ports.values()),
+            patches=tuple(dict.fromkeys(patches)),
+            reserved=tuple(reserved),
+        ),
+        tuple(blocks),
+        tuple(remarks),
+    )
+
+
+def _slots(sheet: Sheet, remarks: list[str]) -> list[tuple[Line, int | None]]:
+    """Each line of a list with its slot on the block."""
+    rows = sheet.map.lines(sheet.map.listed_port())
+    numbered = any(line.number is not None and line.channel for line in rows)
+    boxes = {line.box for line in rows if line.socket}
+    by_socket = not numbered and len(boxes) == 1
+    if by_socket:
+        remarks.append(
+            f"{sheet.name}: it has no numbers, so the sockets of its box are taken for the block's slots"
+        )
+    used = {line.socket if by_socket else line.number for line in rows if line.channel}
+    free = (slot for slot in range(1, 10_000) if slot not in used)
+    out: list[tuple[Line, int | None]] = []
+    for line in rows:
+        slot = line.socket if by_socket else line.number
+        if slot is None and line.channel:
+            slot = next(free)
+            remarks.append(f"{sheet.name}: {line.channel.name!r} has no number and is put on slot {slot}")
+        out.append((line, slot))
+    return out

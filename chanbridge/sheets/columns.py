@@ -1,0 +1,213 @@
+"""A port as lines of text cells: the columns that chanbridge itself writes, and reads back exactly."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import Counter
+from collections.abc import Callable
+
+from chanbridge.errors import WriteError
+from chanbridge.model import AUDIENCES, Channel, ChannelMap, Line, Side
+
+FIRST = ("Slot", "Name", "Short", "Box", "Socket")
+LAST = "Id"
+
+
+_SIDES: dict[Side, str] = {"left": "L", "right": "R", "mid": "M", "side": "S"}
+PAIR_TEXT = re.compile(r"(?P<side>[LRMS])(?: with (?:(?P<number>\d+)|id (?P<id>.+)))?", re.DOTALL)
+
+
+def decibel_text(value: float | None) -> str:
+    """`17.5`, `-20`; the shortest text that reads back as the same number, "" for None."""
+    return "" if value is None else repr(value).removesuffix(".0")
+
+
+def contents_text(ids: tuple[str, ...]) -> str:
+    """Channel ids in one cell, separated by semicolons and quoted where they hold one."""
+    if not ids:
+        return ""
+    out = io.StringIO()
+    csv.writer(out, delimiter=";", lineterminator="").writerow(ids)
+    return out.getvalue()
+
+
+def contents_of(text: str) -> tuple[str, ...]:
+    """The reverse of `contents_text`."""
+    return tuple(next(csv.reader(io.StringIO(text, newline=""), delimiter=";"))) if text else ()
+
+
+def _audience(name: str) -> Callable[[Channel], str]:
+    texts = {"allowed": f"FOR {name.upper()}", "not allowed": f"NOT FOR {name.upper()}", "open": ""}
+    return lambda channel: texts[getattr(channel.audience, name)]
+
+
+COLUMNS: dict[str, tuple[str, Callable[[Channel], str]]] = {
+    **{name: (name.capitalize(), _audience(name)) for name in AUDIENCES},
+    "phantom": ("Phantom", lambda channel: "" if channel.phantom == "unknown" else channel.phantom),
+    "gain_owner": ("Gain owner", lambda channel: channel.gain_owner),
+    "gain_db": ("Gain dB", lambda channel: decibel_text(channel.gain_db)),
+    "pad_db": ("Pad dB", lambda channel: decibel_text(channel.pad_db)),
+    "polarity": ("Polarity", lambda channel: "" if channel.polarity == "unknown" else channel.polarity),
+    "kind": ("Kind", lambda channel: "" if channel.kind == "unknown" else channel.kind),
+    "transducer": ("Transducer", lambda channel: channel.transducer),
+    "needs_power": (
+        "Needs power",
+        lambda channel: "" if channel.needs_power is None else "yes" if channel.needs_power else "no",
+    ),
+    "stand": ("Stand", lambda channel: channel.stand),
+    "position": ("Position", lambda channel: channel.position),
+    "group": ("Group", lambda channel: channel.group),
+    "priority": ("Priority", lambda channel: "" if channel.priority == "must" else channel.priority),
+    "contents": ("Contents", lambda channel: contents_text(channel.contents)),
+    "tap": ("Tap", lambda channel: channel.tap or ""),
+}
+"""Field → its heading and how a channel's value is written, for the columns between Pair and Notes."""
+
+HEADINGS = {
+    "number": "Slot",
+    "name": "Name",
+    "short": "Short",
+    "box": "Box",
+    "socket": "Socket",
+    "pair": "Pair",
+    **{field: heading for field, (heading, _) in COLUMNS.items()},
+    "notes": "Notes",
+    "id": LAST,
+}
+"""Field → the heading that chanbridge writes for it."""
+
+
+def is_own(heading: list[str]) -> bool:
+    """Whether a heading row is one that chanbridge wrote."""
+    return tuple(heading[:5]) == FIRST and heading[-1] == LAST
+
+
+def table(
+    whole: ChannelMap, port_id: str | None, is_nothing: Callable[[str], bool]
+) -> tuple[list[str], list[list[str]]]:
+    """A map's lines as heading and rows of cells, every field of every channel in them.
+
+    Columns: Slot, Name, Short, Box, Socket, then whatever is filled anywhere, unknown columns as they were
+    called, and Id last. `is_nothing` tells which remarks on a spare may stand under Name.
+    """
+    rows = whole.lines(port_id)
+    extras = _extra_headings(whole)
+    pairs = _pair_texts(rows)
+    wanted: list[tuple[str, list[str]]] = []
+    taken = set(extras)
+    channels = [line.channel for line in rows]
+    for heading, cells in (
+        ("Pair", [pairs.get(channel.id, "") if channel else "" for channel in channels]),
+        *((heading, [show(item) if item else "" for item in channels]) for heading, show in COLUMNS.values()),
+        (
+            "Notes",
+            [
+                line.channel.notes if line.channel else "" if is_nothing(line.text) else line.text
+                for line in rows
+            ],
+        ),
+    ):
+        if heading in taken or any(cells):
+            wanted.append((heading, cells))
+    out = []
+    for at, line in enumerate(rows):
+        channel = line.channel
+        name = channel.name if channel else line.text if is_nothing(line.text) else ""
+        cells = [
+            "" if line.number is None else str(line.number),
+            name,
+            channel.short if channel else "",
+            line.box,
+            "" if line.socket is None else str(line.socket),
+        ]
+        cells += [column[at] for _, column in wanted]
+        cells += _extra_cells(channel, extras) if channel else [""] * len(extras)
+        cells.append(channel.id if channel else "")
+        out.append(cells)
+    return [*FIRST, *(heading for heading, _ in wanted), *extras, LAST], out
+
+
+def _extra_headings(whole: ChannelMap) -> list[str]:
+    """Every heading as often as the map or any one channel has it, in the map's order."""
+    headings = list(whole.headings)
+    had = Counter(headings)
+    for channel in whole.channels:
+        for heading, times in Counter(extra.heading for extra in channel.extras).items():
+            headings += [heading] * (times - had[heading])
+            had[heading] = max(times, had[heading])
+    return headings
+
+
+def _extra_cells(channel: Channel, headings: list[str]) -> list[str]:
+    left: dict[str, list[str]] = {}
+    for heading, text in channel.extras:
+        left.setdefault(heading, []).append(text)
+    return [left[heading].pop(0) if left.get(heading) else "" for heading in headings]
+
+
+def trimmed_extras(cells: list[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+    """Cells of unknown columns without the empty ones that no filled one of the same heading follows."""
+    kept: list[tuple[str, str]] = []
+    filled: set[str] = set()
+    for heading, text in reversed(cells):
+        if text or heading in filled:
+            filled.add(heading)
+            kept.append((heading, text))
+    return tuple(reversed(kept))
+
+
+def _pair_texts(rows: list[Line]) -> dict[str, str]:
+    """Channel id → `L with 20` where slot 20 holds the partner and nothing else, `L with id x`, or `L`."""
+    at: dict[str, int] = {}
+    holders = Counter(line.number for line in rows if line.channel)
+    for line in rows:
+        if line.channel and line.number is not None and holders[line.number] == 1:
+            at.setdefault(line.channel.id, line.number)
+    texts = {}
+    for line in rows:
+        pair = line.channel.pair if line.channel else None
+        if line.channel and pair:
+            with_whom = ""
+            if pair.partner is not None:
+                number = at.get(pair.partner)
+                with_whom = f" with {number}" if number else f" with id {pair.partner}"
+            texts[line.channel.id] = _SIDES[pair.side] + with_whom
+    return texts
+
+
+def side_of(letter: str) -> Side:
+    """The side that a letter of the Pair column stands for."""
+    return next(side for side, mark in _SIDES.items() if mark == letter)
+
+
+def check_writable(whole: ChannelMap, port_id: str | None) -> None:
+    """Raise WriteError when the port asked for does not exist, naming those that do."""
+    ports = [port.id for port in whole.ports]
+    if port_id is not None and port_id not in ports:
+        raise WriteError(f"this map has no port {port_id!r}; it has {', '.join(ports) or 'none'}")
+
+
+def dropped(whole: ChannelMap, port_id: str | None) -> list[str]:
+    """What a plain list of one port cannot carry of this map, in words; empty if nothing is lost."""
+    lost = [name for name in ("title", "revision", "date", "rate_hz") if getattr(whole, name)]
+    others = [
+        port.id
+        for port in whole.ports
+        if port.id != port_id and (port.kind != "sockets" or port.id != (port.device or "sockets"))
+    ]
+    if others:
+        lost.append(f"the ports {', '.join(others)}")
+    listed = next((port for port in whole.ports if port.id == port_id), None)
+    if listed and (listed.mode or listed.name or listed.device or listed.rate_hz or listed.mirrors):
+        lost.append(f"the name, rate and mode of the port {port_id}")
+    if any(
+        port.kind == "sockets" and (port.size or port.first > 1 or port.name or port.rate_hz)
+        for port in whole.ports
+    ):
+        lost.append("the sizes and places of the boxes")
+    direct = {port.id for port in whole.ports if port.kind == "sockets"}
+    if any(source.port not in direct or target.port != port_id for source, target in whole.patches):
+        lost.append("patches other than from sockets to this port")
+    return lost

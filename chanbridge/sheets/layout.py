@@ -1,0 +1,238 @@
+"""Where the tables of a grid are, and what each of their columns means."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from chanbridge.names import Vocabulary, fold
+from chanbridge.sheets import values
+from chanbridge.sheets.columns import HEADINGS, is_own
+from chanbridge.sheets.grid import Grid
+
+SAMPLE = 400
+"""At most this many rows of a table are looked at to decide what a column means."""
+
+
+class Table(NamedTuple):
+    """A run of rows under one heading.
+
+    `fields[i]` is the field that column i fills, or None for an unknown one; `heading[i]` is what stands
+    over it. `start` and `stop` are indices into the grid's rows. `own`: a table that chanbridge wrote.
+    `doubts` are sentences about columns that could have meant something else.
+    """
+
+    heading: list[str]
+    fields: list[str | None]
+    start: int
+    stop: int
+    heading_row: int | None
+    own: bool
+    doubts: list[str]
+
+    def layout(self) -> dict[str, str]:
+        """Field → heading."""
+        pairs = zip(self.fields, self.heading, strict=True)
+        return {field: heading for field, heading in pairs if field}
+
+
+def heading_fields(text: str, vocabulary: Vocabulary) -> tuple[str, ...]:
+    """The fields that a heading may mean, the likeliest first; () for one that nobody has heard of."""
+    folded = fold(text)
+    plain = " ".join(re.sub(r"[._\-:*]+", " ", folded).split())
+    for form in (folded, plain, re.sub(r"\s*[(\[].*", "", plain)):
+        if form in vocabulary.headings:
+            return vocabulary.headings[form]
+    return ()
+
+
+def tables(grid: Grid, vocabulary: Vocabulary) -> list[Table]:
+    """Every table in a grid, in order. Rows before the first and between them belong to none.
+
+    A heading that turns up again word for word does not start a new table.
+    """
+    if grid.heading is not None:
+        return [_table(grid, grid.heading, 0, len(grid.rows), None, vocabulary)]
+    starts: list[int] = []
+    for at, row in enumerate(grid.rows):
+        if _is_heading(row, vocabulary, first=not starts, narrow=len(grid.rows[at : at + 2]) == 2) and not (
+            starts and same_cells(row, grid.rows[starts[-1]])
+        ):
+            starts.append(at)
+    if not starts:
+        bare = _without_heading(grid, vocabulary)
+        return [bare] if bare else []
+    return [
+        _table(grid, grid.rows[start], start + 1, stop, start, vocabulary)
+        for start, stop in zip(starts, [*starts[1:], len(grid.rows)], strict=True)
+    ]
+
+
+def same_cells(one: list[str], other: list[str]) -> bool:
+    """Whether two rows say the same, apart from case and blanks at the ends."""
+    return [fold(cell) for cell in one if cell.strip()] == [fold(cell) for cell in other if cell.strip()]
+
+
+def _is_heading(row: list[str], vocabulary: Vocabulary, *, first: bool, narrow: bool) -> bool:
+    if is_own(row):
+        return True
+    cells = [cell for cell in row if cell.strip()]
+    known = [cell for cell in cells if heading_fields(cell, vocabulary)]
+    if any(cell.strip().isdigit() and not heading_fields(cell, vocabulary) for cell in cells):
+        return False
+    distinct = len({fold(cell) for cell in known})
+    if first and len(cells) == 1:
+        return narrow and len(row) == 1 and len(known) == 1
+    return distinct >= (2 if first else 3) and 2 * len(known) >= len(cells)
+
+
+def _table(
+    grid: Grid, cells: list[str], start: int, stop: int, heading_row: int | None, vocabulary: Vocabulary
+) -> Table:
+    body = [row for row in grid.rows[start:stop] if not (heading_row is not None and same_cells(row, cells))]
+    width = max([len(cells), *(len(row) for row in body)])
+    heading = [*cells, *[""] * (width - len(cells))]
+    while (
+        heading
+        and not heading[-1].strip()
+        and not any(row[len(heading) - 1 : len(heading)] not in ([], [""]) for row in body)
+    ):
+        heading.pop()  # an empty column at the right edge is no column
+    if is_own(heading):
+        names = {text: field for field, text in HEADINGS.items()}
+        fields: list[str | None] = []
+        for at, text in enumerate(heading):
+            field = names.get(text)
+            last = len(heading) - 1 - heading[::-1].index(text) == at
+            fields.append(field if field and (last if field == "id" else field not in fields) else None)
+        return Table(heading, fields, start, stop, heading_row, True, [])
+    step = max(1, len(body) // SAMPLE)
+    sample = body[::step]
+    columns = [
+        [row[at].strip() for row in sample if at < len(row) and row[at].strip()] for at in range(len(heading))
+    ]
+    chosen, doubts = _assign(heading, columns, vocabulary)
+    return Table(heading, chosen, start, stop, heading_row, False, doubts)
+
+
+def _assign(
+    heading: list[str], columns: list[list[str]], vocabulary: Vocabulary
+) -> tuple[list[str | None], list[str]]:
+    """Give each column the field that its heading allows and its values bear out.
+
+    The column with the fewest possibilities chooses first; of two that may mean the same, the left one.
+    """
+    possible = [heading_fields(text, vocabulary) for text in heading]
+    fields: list[str | None] = [None] * len(heading)
+    open_columns = {at for at, options in enumerate(possible) if options}
+    while open_columns:
+        left = {
+            at: [
+                field
+                for field in possible[at]
+                if field not in fields
+                and (len(possible[at]) == 1 or _bears_out(field, columns[at], vocabulary, "name" in fields))
+            ]
+            for at in sorted(open_columns)
+        }
+        able = [at for at in left if left[at]]
+        if not able:
+            break
+        at = min(able, key=lambda at: (len(left[at]), at))
+        fields[at] = left[at][0]
+        open_columns.discard(at)
+    doubts = [
+        f"column {heading[at]!r} could be {_either(possible[at])}, but "
+        + (
+            f"{' and '.join(repr(heading[fields.index(f)]) for f in possible[at] if f in fields)} is taken for that; "
+            if any(field in fields for field in possible[at])
+            else "its values do not look like it; "
+        )
+        + "it is kept as it is"
+        for at in sorted(open_columns)
+    ]
+    if "name" not in fields and "notes" in fields:
+        at = fields.index("notes")
+        if len(columns[at]) >= max((len(column) for column in columns), default=0) / 2:
+            fields[at] = "name"
+            doubts.append(f"no column is called a name, so {heading[at]!r}, which is filled, is taken for it")
+    return fields, doubts
+
+
+def _either(fields: tuple[str, ...]) -> str:
+    return " or ".join(field.replace("_", " ") for field in fields)
+
+
+def _bears_out(field: str, cells: list[str], vocabulary: Vocabulary, named: bool) -> bool:
+    """Whether a column's filled cells look like a field; asked only where the heading leaves a choice."""
+    said = [cell for cell in cells if fold(cell) not in vocabulary.values["nothing"]]
+    if not said:
+        return field not in ("number", "socket", "count")
+    share = _share_of_numbers(said)
+    match field:
+        case "number":
+            return share >= 0.7 and 2 * len(set(said)) >= len(said)
+        case "socket":
+            strict = sum(bool(_SHORT_SOCKET.fullmatch(cell)) for cell in said) / len(said)
+            loose = sum(values.sockets(cell) is not None for cell in said) / len(said)
+            return strict >= 0.7 or (named and loose >= 0.7)
+        case "count":
+            return all(cell in ("1", "2", "3", "4", "5", "6", "7", "8") for cell in said)
+        case "name" | "short" | "transducer" | "position" | "group" | "notes" | "kind" | "box":
+            return share < 0.7
+    return True
+
+
+_SHORT_SOCKET = re.compile(r"[^\W\d_]{1,2}\d?\s*[-–_.:/ ]?\s*\d{1,3}|\d{1,3}(\.\d{2})?")
+
+
+def _share_of_numbers(cells: list[str]) -> float:
+    return sum(values.numbers(cell) is not None for cell in cells) / len(cells)
+
+
+def _without_heading(grid: Grid, vocabulary: Vocabulary) -> Table | None:
+    """A table that has no heading row: a column of rising numbers and one of texts, or None."""
+    width = max((len(row) for row in grid.rows), default=0)
+    columns = [
+        [row[at].strip() for row in grid.rows if at < len(row) and row[at].strip()] for at in range(width)
+    ]
+    found: Mapping[str, int | None] = {
+        "number": next((at for at in range(width) if _is_count_up(columns[at], len(grid.rows))), None),
+        "socket": next(
+            (
+                at
+                for at in range(width)
+                if columns[at]
+                and not _is_count_up(columns[at], len(grid.rows))
+                and sum(bool(_SHORT_SOCKET.fullmatch(cell)) for cell in columns[at]) >= 0.7 * len(columns[at])
+            ),
+            None,
+        ),
+    }
+    texts = [
+        at
+        for at in range(width)
+        if columns[at] and at not in found.values() and _share_of_numbers(columns[at]) < 0.3
+    ]
+    if found["number"] is None or not texts:
+        return None
+    name = max(texts, key=lambda at: (len(set(columns[at])), -at))
+    fields: list[str | None] = [None] * width
+    for field, at in found.items():
+        if at is not None:
+            fields[at] = field
+    fields[name] = "name"
+    doubts = [f"there is no heading row; column {name + 1} is taken for the name by its values"]
+    return Table([""] * width, fields, 0, len(grid.rows), None, False, doubts)
+
+
+def _is_count_up(cells: list[str], rows: int) -> bool:
+    found = [number.values[0] for cell in cells if (number := values.numbers(cell))]
+    rising = sum(one < other for one, other in itertools.pairwise(found))
+    return (
+        len(found) >= max(1, 0.6 * rows)
+        and rising >= 0.8 * (len(found) - 1)
+        and len(found) >= 0.8 * len(cells)
+    )
