@@ -60,5 +60,5 @@ class ShowError(ChanbridgeError):
     """A show file says something that cannot be so."""
 
 
-class ModeError(ChanbridgeError):
-    """A mode that AES10 does not have."""
+class ModeError(ChanbridgeError, ValueError):
+    """A mode that AES10 does not have; a ValueError, so that a model's validation collects it."""

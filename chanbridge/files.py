@@ -26,20 +26,12 @@ def read_bytes(path: str | os.PathLike[str], largest: int = LARGEST) -> bytes:
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         raise ReadError(_reason(error, "read"), where) from None
+    before = os.fstat(handle)
+    wrong = _no_sheet(before, largest)
+    if wrong:
+        os.close(handle)
+        raise ReadError(wrong, where)
     with open(handle, "rb") as stream:
-        before = os.fstat(handle)
-        if stat.S_ISDIR(before.st_mode):
-            raise ReadError("this is a folder; name the sheet inside it", where)
-        if not stat.S_ISREG(before.st_mode):
-            raise ReadError(
-                "this is not a regular file; save what it holds to a file, or pipe it to '-'", where
-            )
-        if before.st_size > largest:
-            raise ReadError(
-                f"this file has {before.st_size:,} bytes, and a sheet may have {largest:,}; "
-                "no channel list is that large: is it the right file?",
-                where,
-            )
         try:
             data = stream.read(largest + 1)
         except OSError as error:
@@ -50,6 +42,20 @@ def read_bytes(path: str | os.PathLike[str], largest: int = LARGEST) -> bytes:
     ) != after.st_size:
         raise ReadError("this file changed while it was being read; close it elsewhere and try again", where)
     return data
+
+
+def _no_sheet(found: os.stat_result, largest: int) -> str:
+    """Why something that can be opened is no sheet; "" for a file of a reasonable size."""
+    if stat.S_ISDIR(found.st_mode):
+        return "this is a folder; name the sheet inside it"
+    if not stat.S_ISREG(found.st_mode):
+        return "this is not a regular file; save what it holds to a file, or pipe it to '-'"
+    if found.st_size > largest:
+        return (
+            f"this file has {found.st_size:,} bytes, and a sheet may have {largest:,}; "
+            "no channel list is that large: is it the right file?"
+        )
+    return ""
 
 
 def write_bytes(path: str | os.PathLike[str], data: bytes) -> None:

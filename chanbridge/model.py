@@ -52,7 +52,7 @@ class _Frozen(BaseModel):
 class Pair(_Frozen):
     """The side that a channel is of a pair. `partner` is the other's id, or None while it is not known."""
 
-    partner: Annotated[str | None, Field(alias="with")] = None
+    partner: Annotated[Annotated[str, Field(min_length=1)] | None, Field(alias="with")] = None
     side: Side
 
 
@@ -158,7 +158,11 @@ class Patch(NamedTuple):
 
 
 class Entry(NamedTuple):
-    """Where a channel (by id) comes into the system."""
+    """Where a channel (by id) comes into the system.
+
+    Channels that share a socket have a second entry each, at the slot that carries the signal under their
+    name; of two channels of one socket the one named nearer to a slot occupies it.
+    """
 
     channel: str
     slot: Slot
@@ -349,11 +353,24 @@ class ChannelMap(_Frozen):
         index = self._index
         if slot not in index.sources:  # the common case: nothing upstream
             return [(index.channels[name], slot) for name in index.entered.get(slot, ())]
-        found: dict[str, Slot] = {}
-        for at in (slot, *_reach(slot, index.sources)):
+        way = (slot, *_reach(slot, index.sources))
+        places: dict[str, list[int]] = {}  # channel → where on the way it enters, nearest first
+        for step, at in enumerate(way):
             for name in index.entered.get(at, ()):
-                found.setdefault(name, at)
-        return [(index.channels[name], at) for name, at in found.items()]
+                places.setdefault(name, []).append(step)
+
+        def overruled(name: str) -> bool:
+            """Whether another channel of the same socket is the one that is named nearer to this slot."""
+            return any(
+                other[0] < places[name][0] and not set(places[name]).isdisjoint(other)
+                for other in places.values()
+            )
+
+        return [
+            (index.channels[name], way[steps[-1]])
+            for name, steps in places.items()
+            if len(places) == 1 or not overruled(name)
+        ]
 
 
 def _reach(start: Slot, steps: dict[Slot, list[Slot]]) -> tuple[Slot, ...]:

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from pydantic import BaseModel, ValidationError
 
@@ -78,10 +78,7 @@ def load(path: str, *, accept_rejected: bool = False) -> Show:
     if os.path.isdir(path):
         path = os.path.join(path, "show.toml")
     text = _text(path)
-    try:
-        file = parse(text, path)
-    except ModeError as error:
-        raise ShowError(str(error), Location(path)) from None
+    file = parse(text, path)
     folder = Path(path).parent
     sheets, kept = {}, {}
     for at, box in enumerate(file.box):
@@ -513,3 +510,11 @@ class _Builder:
             channels=tuple(owned), entries=tuple(self.entries), ports=tuple(ports), patches=tuple(patches),
             reserved=tuple(self.reserved),
         )  # fmt: skip
+
+
+def schema() -> dict[str, Any]:
+    """The JSON schema (2020-12) of show.toml's content, as published in schemas/show.schema.json."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **ShowFile.model_json_schema(mode="validation"),
+    }

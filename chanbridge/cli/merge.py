@@ -12,9 +12,9 @@ from chanbridge import formats
 from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger
 from chanbridge.errors import WriteError
 from chanbridge.files import write_bytes
-from chanbridge.handover.recipients import labelled
+from chanbridge.handover.recipients import fed
 from chanbridge.mode import Mode
-from chanbridge.model import ChannelMap, Port
+from chanbridge.model import ChannelMap
 from chanbridge.plan.blocks import Sheet, side_by_side
 from chanbridge.plan.straight import Plan, plan
 
@@ -57,7 +57,7 @@ def command(
         say_ledger(reading)
     blocks = side_by_side([Sheet(Path(reading.source).stem, reading.map, slots) for reading in readings])
     made = plan(blocks.map, blocks.blocks, FEED, mode.slots)
-    feed = _feed(blocks.map, made, mode)
+    feed = fed(blocks.map, made, mode, FEED)
     lost = [out for out in made.left_out if not out.gives_way]
     for remark in (*blocks.remarks, made.why):
         click.echo(remark, err=True)
@@ -81,18 +81,6 @@ def command(
     if as_json:
         click.echo(json.dumps(_report(blocks.map, feed, made), ensure_ascii=False, indent=2))
     ctx.exit(1 if lost else 0)
-
-
-def _feed(whole: ChannelMap, made: Plan, mode: Mode) -> ChannelMap:
-    """The map with the feed patched, the channels that it does not carry taken out, and short labels."""
-    gone = {out.channel for out in made.left_out}
-    return whole.changed(
-        rate_hz=mode.rate_hz,
-        channels=labelled([channel for channel in whole.channels if channel.id not in gone]),
-        entries=tuple(entry for entry in whole.entries if entry.channel not in gone),
-        ports=(*whole.ports, Port(id=FEED, kind="feed", size=mode.slots, mode=mode, rate_hz=mode.rate_hz)),
-        patches=(*whole.patches, *made.patches),
-    )
 
 
 def _report(whole: ChannelMap, feed: ChannelMap, made: Plan) -> dict[str, object]:

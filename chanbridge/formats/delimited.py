@@ -76,6 +76,9 @@ def records(text: str, delimiter: str, source: str) -> list[list[str]]:
 
 def guess_delimiter(text: str) -> str:
     """The delimiter that cuts the first lines into the same number of cells most often; comma if none does."""
+    for mark in DELIMITERS:
+        if text.startswith(mark.join(columns.FIRST)):
+            return mark  # our own heading row
     head = re.sub(r'"(?:[^"]|"")*"', "", text[:65536])
     sample = [line for line in re.split(r"\r\n|\r|\n", head) if line.strip()][:50]
 

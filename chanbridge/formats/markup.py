@@ -137,17 +137,9 @@ def _cells(record: Any) -> list[tuple[str, str]]:
     """A record's attributes, own text and everything below it, as (heading, text)."""
     cells = _attributes(record)
     own = (record.text or "").strip()
-    if own and not len(record):
-        cells.append(
-            (
-                "name"
-                if not any(fold(name) == "name" for name, _ in cells)
-                else etree.QName(record).localname,
-                own,
-            )
-        )
-    elif own:
-        cells.append((etree.QName(record).localname, own))
+    if own:  # <channel nr="7">Kick</channel>: what stands in a record beside its attributes is its name
+        bare = not cells or len(record) or any(fold(name) == "name" for name, _ in cells)
+        cells.append((etree.QName(record).localname if bare else "name", own))
     for child in record.iterdescendants(etree.Element):
         name = etree.QName(child).localname
         text = " ".join(

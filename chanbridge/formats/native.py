@@ -23,6 +23,8 @@ def read(data: bytes, source: str, options: Options) -> ChannelMap:
             f"this is not JSON: {error.msg.lower()}, at column {error.colno}",
             Location(source, "", error.lineno),
         ) from None
+    except ValueError as error:  # a number of thousands of digits
+        raise ReadError(f"this JSON cannot be read: {error}", Location(source)) from None
     if not isinstance(value, dict):
         raise ReadError(
             "this JSON holds no channel map: it is not an object with channels and ports", Location(source)

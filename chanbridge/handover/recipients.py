@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from chanbridge.formats import text
-from chanbridge.model import Channel, ChannelMap, Entry, Patch, Reserved, Slot
+from chanbridge.mode import Mode
+from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot
 from chanbridge.names import short_labels, vocabulary
+from chanbridge.plan.straight import Plan
 from chanbridge.sheets import columns, values
 from chanbridge.show import Delivery, Planned
 from chanbridge.system import Recipient
@@ -21,6 +23,18 @@ def labelled(channels: Sequence[Channel]) -> tuple[Channel, ...]:
     wanting = [channel.name for channel in channels if not channel.short]
     made = iter(short_labels([*taken, *wanting], SHORT_WIDTH)[len(taken) :])
     return tuple(channel if channel.short else channel.changed(short=next(made)) for channel in channels)
+
+
+def fed(whole: ChannelMap, made: Plan, mode: Mode, feed: str) -> ChannelMap:
+    """The map with a feed patched as planned, without the channels that it does not carry, with short labels."""
+    gone = {out.channel for out in made.left_out}
+    return whole.changed(
+        rate_hz=mode.rate_hz,
+        channels=labelled([channel for channel in whole.channels if channel.id not in gone]),
+        entries=tuple(entry for entry in whole.entries if entry.channel not in gone),
+        ports=(*whole.ports, Port(id=feed, kind="feed", size=mode.slots, mode=mode, rate_hz=mode.rate_hz)),
+        patches=(*whole.patches, *made.patches),
+    )
 
 
 def recipient_map(planned: Planned, delivery: Delivery) -> ChannelMap:

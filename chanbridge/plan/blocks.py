@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from chanbridge.model import Channel, ChannelMap, Entry, Line, Patch, Port, Reserved, Slot
@@ -63,13 +64,15 @@ def side_by_side(sheets: Sequence[Sheet]) -> Blocks:
         block = unique(slug(sheet.name) or "block", ports)
         blocks.append(block)
         ports[block] = Port(id=block, size=sheet.slots)
-        for line, slot in _slots(sheet, remarks):
+        rows = _slots(sheet, remarks)
+        shared = Counter((line.box, line.socket) for line, _ in rows if line.channel and line.socket)
+        for line, slot in rows:
             at = Slot(boxes[line.box], line.socket) if line.socket and line.box in boxes else None
             target = Slot(block, slot) if slot else None
             if at and target:
                 patches.append(Patch(at, target))
-            if line.channel and (at or target):
-                entries.append(Entry(ids[line.channel.id], at or target or Slot(block, 1)))
+            if line.channel:
+                entries += [Entry(ids[line.channel.id], place) for place in _places(line, at, target, shared)]
             elif line.text and target:
                 reserved.append(Reserved(target, line.text))
     return Blocks(
@@ -84,6 +87,15 @@ def side_by_side(sheets: Sequence[Sheet]) -> Blocks:
         tuple(blocks),
         tuple(remarks),
     )
+
+
+def _places(
+    line: Line, at: Slot | None, target: Slot | None, shared: Mapping[tuple[str, int | None], int]
+) -> list[Slot]:
+    """Where a line's channel enters: at its socket, or its slot; at both where it shares the socket."""
+    if at is None:
+        return [target] if target else []
+    return [at, target] if target and shared[line.box, line.socket] > 1 else [at]
 
 
 def _slots(sheet: Sheet, remarks: list[str]) -> list[tuple[Line, int | None]]:

@@ -28,9 +28,9 @@ def contents_text(ids: tuple[str, ...]) -> str:
     """Channel ids in one cell, separated by semicolons and quoted where they hold one."""
     if not ids:
         return ""
-    out = io.StringIO()
-    csv.writer(out, delimiter=";", lineterminator="").writerow(ids)
-    return out.getvalue()
+    out = io.StringIO(newline="")
+    csv.writer(out, delimiter=";").writerow(ids)
+    return out.getvalue().removesuffix("\r\n")
 
 
 def contents_of(text: str) -> tuple[str, ...]:
@@ -171,7 +171,7 @@ def _pair_texts(rows: list[Line]) -> dict[str, str]:
         if line.channel and pair:
             with_whom = ""
             if pair.partner is not None:
-                number = at.get(pair.partner)
+                number = at.get(pair.partner) if pair.partner != line.channel.id else None
                 with_whom = f" with {number}" if number else f" with id {pair.partner}"
             texts[line.channel.id] = _SIDES[pair.side] + with_whom
     return texts

@@ -85,8 +85,8 @@ class _Reader:
         self.numbers: dict[str, list[int]] = {}
         self.boxes: dict[str, str] = {}
         self.guessed: list[str] = []  # ids of channels whose row says nothing of pairs and audience by itself
-        self.pair_cells: list[tuple[str, str, str]] = []
-        self.entries: list[Entry] = []
+        self.pair_cells: list[tuple[str, str, str, bool]] = []
+        self.entries: dict[Entry, None] = {}
         self.patches: dict[Patch, None] = {}
         self.reserved: list[Reserved] = []
         self.ledger: list[LedgerRow] = []
@@ -196,7 +196,7 @@ class _Reader:
         name, number_text, channel_id = cell("name"), cell("number"), cell("id")
         ours = table.own and bool(channel_id)
         nothing = not ours and values.is_nothing(name, self.words)
-        number = values.numbers(number_text)
+        number = values.plain_number(number_text) if table.own else values.numbers(number_text)
         if number is None and number_text.strip() and fold(number_text) not in self.words.values["nothing"]:
             aside = self._aside(cells, filled, name)
             if aside:
@@ -467,8 +467,8 @@ class _Reader:
 
     # Results
 
-    def _port(self, box: str) -> str:
-        key = fold(box)
+    def _port(self, box: str, own: bool) -> str:
+        key = box if own else fold(box)
         if key not in self.boxes:
             port_id = unique(box or "sockets", {*self.ports, LISTED} if box else self.ports)
             self.boxes[key] = port_id
@@ -492,7 +492,7 @@ class _Reader:
         slots = number.values if number else (None,)
         for step, slot in enumerate(slots):
             socket = found[step] if step < len(found) else None
-            at = Slot(self._port(socket.box), socket.number) if socket else None
+            at = Slot(self._port(socket.box, table.own), socket.number) if socket else None
             if slot is not None:
                 self.highest = max(self.highest, slot)
                 if at:
@@ -512,7 +512,7 @@ class _Reader:
         channel_id = wanted_id if table.own else wanted_id.strip()
         if not channel_id:
             channel_id = unique(slug(box, fields["name"]) or "channel", self.by_id)
-        at = Slot(self._port(socket.box), socket.number) if socket else None
+        at = Slot(self._port(socket.box, table.own), socket.number) if socket else None
         if channel_id in self.by_id:
             if _same(self.by_id[channel_id], fields):
                 self._place(channel_id, slot, at)
@@ -535,7 +535,7 @@ class _Reader:
                 self._keep(self.channels[-1], table.heading[table.fields.index(field)], said)
         pair, side = cell("pair"), cell("side")
         if pair.strip() or side.strip():
-            self.pair_cells.append((channel_id, pair, side))
+            self.pair_cells.append((channel_id, pair, side, table.own and bool(wanted_id)))
         elif not (table.own and wanted_id):
             self.guessed.append(channel_id)
         self._place(channel_id, slot, at)
@@ -545,21 +545,19 @@ class _Reader:
             self.highest = max(self.highest, slot)
             self.numbers.setdefault(channel_id, []).append(slot)
         if at:
-            entry = Entry(channel_id, at)
-            if entry not in self.entries[-1:]:
-                self.entries.append(entry)
+            self.entries[Entry(channel_id, at)] = None
             if slot is not None:
                 self.patches[Patch(at, Slot(LISTED, slot))] = None
         elif slot is not None:
-            self.entries.append(Entry(channel_id, Slot(LISTED, slot)))
+            self.entries[Entry(channel_id, Slot(LISTED, slot))] = None
 
     def _pair_up(self) -> None:
         boxes = {entry.channel: entry.slot.port for entry in self.entries}
         pairing = Pairing(
             self.words, self.by_id, self.numbers, boxes, self.origins, self.guessed, self.problems
         )
-        for channel_id, said, side_said in self.pair_cells:
-            if not pairing.from_cell(channel_id, said, side_said):
+        for channel_id, said, side_said, settled in self.pair_cells:
+            if not pairing.from_cell(channel_id, said, side_said, settled):
                 channel = self.by_id[channel_id]
                 heading = self.layout["pair"]
                 pairing.report(
@@ -606,7 +604,22 @@ class _Reader:
                     )
                 )
 
+    def _name_shared_sockets(self) -> None:
+        """Channels that share a socket enter at their own slots as well, or nobody could tell them apart."""
+        sharing: dict[Slot, list[str]] = {}
+        for name, at in self.entries:
+            if at.port != LISTED:
+                sharing.setdefault(at, []).append(name)
+        for names in sharing.values():
+            if len(names) > 1:
+                self.entries |= {
+                    Entry(name, Slot(LISTED, slot)): None
+                    for name in names
+                    for slot in self.numbers.get(name, ())
+                }
+
     def reading(self, format_name: str) -> Reading:
+        self._name_shared_sockets()
         self._pair_up()
         self._report_doubles()
         listed = [Port(id=LISTED, kind="block", size=self.highest)] if self.highest else []

@@ -57,9 +57,10 @@ def tables(grid: Grid, vocabulary: Vocabulary) -> list[Table]:
         return [_table(grid, grid.heading, 0, len(grid.rows), None, vocabulary)]
     starts: list[int] = []
     for at, row in enumerate(grid.rows):
-        if _is_heading(row, vocabulary, first=not starts, narrow=len(grid.rows[at : at + 2]) == 2) and not (
-            starts and same_cells(row, grid.rows[starts[-1]])
-        ):
+        last = grid.rows[starts[-1]] if starts else None
+        if last is not None and (is_own(last) or same_cells(row, last)):
+            continue  # in a table of ours only our own heading, seen as a repeat, is one
+        if _is_heading(row, vocabulary, first=last is None, narrow=len(grid.rows[at : at + 2]) == 2):
             starts.append(at)
     if not starts:
         bare = _without_heading(grid, vocabulary)

@@ -46,8 +46,11 @@ class Pairing:
         """The channel that stands on a slot."""
         return next((name for name in self.holders.get(slot, ()) if name != other_than), None)
 
-    def from_cell(self, channel_id: str, said: str, side_said: str) -> bool:
-        """Take what the Pair and Side cells of a row say; False where the words are not understood."""
+    def from_cell(self, channel_id: str, said: str, side_said: str, settled: bool) -> bool:
+        """Take what the Pair and Side cells of a row say; False where the words are not understood.
+
+        `settled`: the row is one of ours, so that a side without a partner has none.
+        """
         channel = self.channels[channel_id]
         exact = PAIR_TEXT.fullmatch(said)
         if exact:
@@ -61,7 +64,7 @@ class Pairing:
                         f"{channel['name']!r} is paired with slot {exact['number']}, where nothing else stands",
                     )
             channel["pair"] = {"with": partner, "side": side_of(exact["side"])}
-            if partner is None and not exact["number"]:
+            if partner is None and not exact["number"] and not settled:
                 self.guess.append(channel_id)
             return True
         side = values.side_word(side_said or said, self.words)

@@ -13,13 +13,17 @@ LARGEST_NUMBER = 9999
 """A slot or socket number above this is taken for something else."""
 
 _ONE = r"0*(\d{1,4})(?:[.,]0+)?"
-_NUMBER = re.compile(rf"(?:[a-z]{{1,8}}\.?\s*)?(?:#\s*)?{_ONE}\.?", re.IGNORECASE)
+_CALLED = (
+    r"(?:(?:ch|chan|channel|chnl|in|inp|input|slot|track|trk|line|no|nr|nº|n°|kanal|kan|spur|canal|voie|tranche|piste|"
+    r"entrada|pista|canale|ingresso|traccia|kanaal|spoor|ingang)\.?\s*)?(?:#\s*)?"
+)
+_NUMBER = re.compile(rf"{_CALLED}{_ONE}\.?", re.IGNORECASE)
 _LIST = re.compile(
-    r"(?:[a-z]{1,8}\.?\s*)?(?:#\s*)?\d{1,4}(?:\s*(?:[-–—+/&,;]|to|bis|and|und|et|y|e|en|a|à)\s*\d{1,4})+",
+    _CALLED + r"\d{1,4}(?:\s*(?:[-–—+/&,;]|to|bis|and|und|et|y|e|en|a|à)\s*\d{1,4})+",
     re.IGNORECASE,
 )
 _SOCKET = re.compile(r"(?P<box>.*[^\W\d_]|.*\d(?=[-–_.:/ ]))?\s*[-–_.:/ #]?\s*(?P<number>\d{1,4})", re.DOTALL)
-_FLOAT = re.compile(r"\s*([+\-−–]?\s*\d+(?:[.,]\d+)?)\s*(?:db)?\s*", re.IGNORECASE)
+_FLOAT = re.compile(r"\s*([+\-−–]?\s*\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)\s*(?:db)?\s*", re.IGNORECASE)
 
 
 class Numbers(NamedTuple):
@@ -52,6 +56,13 @@ def numbers(text: str) -> Numbers | None:
         if each == sorted(set(each)) and each[0] > 0:
             return Numbers(tuple(each), False)
     return None
+
+
+def plain_number(text: str) -> Numbers | None:
+    """Read digits and nothing else, however many."""
+    digits = text.strip()
+    found = digits.isascii() and digits.isdigit() and len(digits) < 19 and int(digits)
+    return Numbers((int(digits),), False) if found else None
 
 
 class Socket(NamedTuple):

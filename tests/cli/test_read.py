@@ -1,0 +1,158 @@
+"""chanbridge read: how a sheet was understood, and clear words for what cannot be read."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Run, failed
+
+SHEET = """\
+Winter Concert,,,,,,
+Revision C,2026-12-05,,,,,
+Ch,Source,Box,Socket,48V,Ø,Colour,Colour
+1,Kick in,A,1,x,,red,
+2,"Keys L",A,2,,,,blue
+3,"Keys R",A,3,,,green,blue
+4,spare,A,4,,,,
+5,,A,5,,,,
+7.0,Ana,A,7,optional,Ø,,
+x7,Jonas,A,8,,,,
+8,Click,,,,,,
+Total,8,,,,,
+* all stands are black,,,,,,
+"""
+
+
+def test_json(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "sheet.csv"
+    path.write_text(SHEET)
+    result = run("read", path, "--json")
+    assert result.status == 0
+    data = result.json()
+    assert data["source"] == str(path)
+    assert data["rows"] == sum(data["verdicts"].values()) == len(data["ledger"]) == 13
+    assert data["verdicts"] == {
+        "title": 2, "heading": 1, "channel": 5, "spare": 2, "rejected": 1, "total": 1, "note": 1
+    }  # fmt: skip
+    assert data["layout"]["name"] == "Source"
+    assert data["layout"]["number"] == "Ch"
+    assert data["revision"] == "C"
+    assert data["date"] == "2026-12-05"
+    kick, left, right, ana, click = data["channels"]
+    assert (kick["number"], kick["box"], kick["socket"], kick["phantom"]) == (1, "A", 1, "on")
+    assert kick["extras"] == [["Colour", "red"]]
+    assert left["pair"] == {"with": right["id"], "side": "left"}
+    assert right["extras"] == [["Colour", "green"], ["Colour", "blue"]]
+    assert left["extras"] == [["Colour", ""], ["Colour", "blue"]]  # which of the two columns is kept
+    assert (ana["number"], ana["phantom"], ana["polarity"]) == (7, "optional", "reversed")
+    assert (click["socket"], click["box"], click["audience"]["air"]) == (None, "", "not allowed")
+    assert data["spares"] == [
+        {"number": 4, "box": "A", "socket": 4, "text": "spare"},
+        {"number": 5, "box": "A", "socket": 5, "text": ""},
+        {"number": 6, "box": "", "socket": None, "text": ""},
+    ]
+    codes = {problem["code"]: problem for problem in data["problems"]}
+    assert set(codes) == {"repaired", "number", "role"}
+    assert "x7 | Jonas | A | 8" in codes["number"]["message"]
+    assert codes["number"]["where"] == f"{path}:10:Ch"
+
+
+def test_for_people_in_80_columns(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "sheet.csv"
+    path.write_text(SHEET)
+    text = run("read", path).text
+    assert max(map(len, text.splitlines())) <= 80 or str(tmp_path) in text
+    assert text.index("Kick in") < text.index("Not understood") < text.index("To look at")
+    assert "x7 | Jonas" in text
+
+
+def test_standard_input(run: Run) -> None:
+    data = run("read", "-", "--json", stdin=b"Slot\tName\n1\tKick\n").json()
+    assert [channel["name"] for channel in data["channels"]] == ["Kick"]
+    assert data["source"] == "standard input"
+
+
+@pytest.mark.parametrize("kind", ["csv", "xml", "txt"])
+def test_what_we_hand_over_is_read_as_it_stands(run: Run, tmp_path: Path, example: Path, kind: str) -> None:
+    assert run("handover", example, "-o", tmp_path).status == 0
+    for recipient in ("truck", "stream", "monitors"):
+        paper = run("read", tmp_path / recipient / f"sheet.{kind}", "--json").json()
+        table = run("read", tmp_path / recipient / "sheet.csv", "--json").json()
+
+        def told(data: dict[str, object]) -> list[tuple[object, ...]]:
+            channels = data["channels"]
+            assert isinstance(channels, list)
+            return [
+                (item["number"], item["name"], item["short"], item["box"], item["socket"], item["pair"], item["phantom"],
+                 item["id"], item["audience"]["air"], item["gain_owner"])
+                for item in channels
+            ]  # fmt: skip
+
+        assert told(paper) == told(table)
+        assert paper["spares"] == table["spares"]
+        assert not [problem for problem in paper["problems"] if problem["code"] != "role"]
+
+
+BOMB = (
+    b'<?xml version="1.0"?><!DOCTYPE l [<!ENTITY a "aaaaaaaaaa">'
+    + b"".join(b'<!ENTITY %c "%s">' % (letter, b"&%c;" % (letter - 1) * 10) for letter in range(98, 108))
+    + b"]><l><c name='&k;' no='1'/></l>"
+)
+EXTERNAL = b'<!DOCTYPE l [<!ENTITY x SYSTEM "file:///etc/passwd">]><l><c no="1"><name>&x;</name></c></l>'
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "words"),
+    [
+        ("a.csv", b"", ["empty"]),
+        ("a.csv", b"\xef\xbb\xbf\r\n \r\n", ["empty"]),
+        ("a.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\xff\xfe", ["binary"]),
+        ("a.csv", b"Slot,Name\n1,K\0ick\n", ["NUL", ":2:"]),
+        ("a.csv", b'Slot,Name\n1,Kick\n2,"Snare\n3,Hat\n', ["quote opens", ":3:"]),
+        ("a.csv", b"just,some\nwords,here\n", ["no list of channels"]),
+        ("a.xml", b"", ["empty"]),
+        ("a.xml", b"<l><c name='Kick'>", ["not XML"]),
+        ("a.xml", BOMB, ["a.xml"]),
+        ("a.xml", EXTERNAL, ["DOCTYPE"]),
+        ("a.xml", b"<!DOCTYPE l><l><c no='1' name='Kick'/></l>", ["DOCTYPE"]),
+        ("a.xml", b"<a>" * 100_000 + b"</a>" * 100_000, ["a.xml"]),
+        ("a.xml", b"<l><p>text</p></l>", ["no repeated record"]),
+        ("a.xml", b'<channel-map xmlns="urn:chanbridge:channel-map:1"><port/></channel-map>', ["ports.0.id"]),
+        ("a.xml", b'<channel-map xmlns="urn:chanbridge:channel-map:1"><pony/></channel-map>', ["<pony>"]),
+        ("a.json", b"{", ["not JSON", ":1"]),
+        ("a.json", b"[]", ["no channel map"]),
+        ("a.json", b"[" * 100_000 + b"]" * 100_000, ["a.json"]),
+        ("a.json", b'{"channels": [{"id": 7}]}', ["channels.0.id"]),
+        ("a.json", b'{"date": ' + b"9" * 5000 + b"}", ["a.json"]),
+        ("a.txt", b"no table at all\n", ["no table"]),
+        ("a.doc", b"Slot,Name\n1,Kick\n", ["'.doc'", ".csv"]),
+        ("a.cvs", b"Slot,Name\n1,Kick\n", ["did you mean .csv"]),
+    ],
+)
+def test_one_clear_line_for_what_cannot_be_read(
+    run: Run, tmp_path: Path, name: str, content: bytes, words: list[str]
+) -> None:
+    path = tmp_path / name
+    path.write_bytes(content)
+    failed(run("read", path), *words)
+    failed(run("convert", path, tmp_path / "out.csv"), *words)
+    assert not (tmp_path / "out.csv").exists()
+
+
+def test_one_clear_line_for_what_is_no_file(run: Run, tmp_path: Path) -> None:
+    failed(run("read", tmp_path / "missing.csv"), "no such file", "missing.csv")
+    (tmp_path / "folder.csv").mkdir()
+    failed(run("read", tmp_path / "folder.csv"), "folder")
+    os.mkfifo(tmp_path / "pipe.csv")
+    failed(run("read", tmp_path / "pipe.csv"), "not a regular file")
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may read everything")
+def test_no_permission(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("Slot,Name\n1,Kick\n")
+    path.chmod(0)
+    failed(run("read", path), "permissions")
