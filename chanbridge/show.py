@@ -155,7 +155,9 @@ def parse(text: str, source: str) -> ShowFile:
 def _explained(error: ValidationError, text: str, source: str) -> ShowError:
     first = min(error.errors(include_url=False), key=lambda item: line_of(text, item["loc"]) or 0)
     loc = first["loc"]
-    where = Location(source, "", line_of(text, loc), str(loc[-1] if not isinstance(loc[-1], int) else loc[0]))
+    where = Location(
+        source, "", line_of(text, loc), next(str(part) for part in reversed(loc) if isinstance(part, str))
+    )
     owner = _TABLES.get(str(loc[0]), ShowFile) if len(loc) > 1 else ShowFile
     keys = [*owner.model_fields]
     match first["type"]:
@@ -169,6 +171,13 @@ def _explained(error: ValidationError, text: str, source: str) -> ShowError:
                 str(loc[-1]), f"{loc[-1]} = …"
             )
             return ShowError(f"{what} lacks the key {loc[-1]!r}; write {example}", where)
+    if first["type"] == "string_pattern_mismatch":
+        return ShowError(
+            f"{first['input']!r} cannot name a thing and its folder; use letters, digits, blanks and . _ -, for example truck",
+            where,
+        )
+    if first["type"] == "too_short":
+        return ShowError("at least one is needed here", where)
     message = first["msg"].removeprefix("Value error, ")
     cause = first.get("ctx", {}).get("error")
     if isinstance(cause, ModeError):

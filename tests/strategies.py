@@ -42,32 +42,31 @@ texts = st.one_of(
 ids = texts.filter(bool)
 finite = st.floats(allow_nan=False, allow_infinity=False)
 permissions = st.sampled_from(("allowed", "not allowed", "open"))
+_FIELDS: dict[str, st.SearchStrategy[Any]] = {
+    **dict.fromkeys(
+        ("name", "short", "transducer", "stand", "position", "group", "gain_owner", "notes"), texts
+    ),
+    "kind": st.sampled_from(("mic", "di", "playback", "mix")),
+    "needs_power": st.booleans(),
+    "phantom": st.sampled_from(("on", "off", "optional")),
+    "polarity": st.sampled_from(("normal", "reversed")),
+    "priority": st.sampled_from(("want", "spare")),
+    "tap": st.sampled_from(("before fader", "after fader")),
+    "pad_db": finite,
+    "gain_db": st.one_of(finite, st.integers(-20, 60).map(float)),
+    "audience": st.builds(Audience, **dict.fromkeys(AUDIENCES, permissions)),
+}
 
 
 @st.composite
 def channels(draw: st.DrawFn, channel_id: str, known: list[str], headings: list[str]) -> Channel:
     """A channel with any fields, partners and contents among `known`, extras under `headings`."""
     partners = st.one_of(st.none(), st.sampled_from(known), ids) if known else st.one_of(st.none(), ids)
-    fields: dict[str, Any] = {
-        name: draw(st.one_of(st.just(""), texts))
-        for name in ("name", "short", "transducer", "stand", "position", "group", "gain_owner", "notes")
-    }
-    fields |= {
-        name: draw(st.sampled_from(choices))
-        for name, choices in {
-            "kind": ("unknown", "mic", "di", "playback", "mix"),
-            "needs_power": (None, True, False),
-            "phantom": ("unknown", "on", "off", "optional"),
-            "polarity": ("unknown", "normal", "reversed"),
-            "priority": ("must", "want", "spare"),
-            "tap": (None, "before fader", "after fader"),
-        }.items()
-    }
+    drawn = draw(st.sets(st.sampled_from(sorted(_FIELDS)), max_size=5))
+    fields: dict[str, Any] = {name: draw(_FIELDS[name]) for name in sorted(drawn)}
     cells = [(heading, draw(st.one_of(st.just(""), texts))) for heading in headings]
     return Channel(
         id=channel_id,
-        pad_db=draw(st.one_of(st.none(), finite)),
-        gain_db=draw(st.one_of(st.none(), finite, st.integers(-20, 60).map(float))),
         pair=draw(st.one_of(st.none(), st.builds(Pair, partner=partners, side=st.sampled_from(("left", "right", "mid", "side"))))),
         audience=draw(st.one_of(st.just(Audience()), st.builds(Audience, **dict.fromkeys(AUDIENCES, permissions)))),
         contents=tuple(draw(st.lists(st.one_of(ids, st.sampled_from(known)) if known else ids, max_size=3))),

@@ -27,7 +27,8 @@ def command(ctx: click.Context, reference: str, other: str, as_json: bool, accep
     readings = [read_source(path, accept_rejected=accept_rejected) for path in (reference, other)]
     for reading in readings:
         say_ledger(reading)
-    found = compare(readings[0].map, readings[1].map)
+    by_id = all("id" in reading.layout for reading in readings)
+    found = compare(readings[0].map, readings[1].map, by_id=by_id)
     if as_json:
         changes = [
             {

@@ -40,9 +40,12 @@ class Comparison(NamedTuple):
     changes: tuple[Change, ...]
 
 
-def compare(reference: ChannelMap, other: ChannelMap) -> Comparison:
-    """Compare two lists channel by channel. What one list does not say at all is no difference."""
-    matches, missing, extra = match(_items(reference), _items(other))
+def compare(reference: ChannelMap, other: ChannelMap, *, by_id: bool = False) -> Comparison:
+    """Compare two lists channel by channel. What one list does not say at all is no difference.
+
+    `by_id`: both lists came with ids of their own, which then say what is the same channel.
+    """
+    matches, missing, extra = match(_items(reference), _items(other), by_id)
     partners = {pair.reference.channel.id: pair.other.channel.id for pair in matches}
     at: list[tuple[int, Change]] = []
     same = 0

@@ -28,10 +28,12 @@ class Match(NamedTuple):
     by: str
 
 
-def match(reference: Sequence[Item], other: Sequence[Item]) -> tuple[list[Match], list[Item], list[Item]]:
+def match(
+    reference: Sequence[Item], other: Sequence[Item], by_id: bool
+) -> tuple[list[Match], list[Item], list[Item]]:
     """Pairs of lines, then the lines of each list that have none; all in the reference's order.
 
-    By id, then by box and name, then by name, then by socket, then, where one list knows no sockets, by
+    By id if both lists have ids of their own (`by_id`), then by box and name, then by name, then by socket, then, where one list knows no sockets, by
     slot. Of several lines with one name those on the same socket or slot go together first.
     """
     left, right = list(reference), list(other)
@@ -51,11 +53,9 @@ def match(reference: Sequence[Item], other: Sequence[Item]) -> tuple[list[Match]
                 right.remove(partner)
 
     socketless = not all(any(item.line.socket for item in items) for items in (reference, other))
-    pair_off(
-        "id", lambda item: (item.channel.id, fold(item.channel.name), item.line.number, item.line.socket)
-    )
-    pair_off("id", lambda item: (item.channel.id, item.line.number))
-    pair_off("id", lambda item: item.channel.id)
+    if by_id:
+        pair_off("id", lambda item: (item.channel.id, item.line.number))
+        pair_off("id", lambda item: item.channel.id)
     for by, named in (("box and name", _box_and_name), ("name", _name)):
         pair_off(by, partial(_with, named, lambda item: (item.line.socket, item.line.number)))
         pair_off(by, partial(_with, named, lambda item: item.line.number))

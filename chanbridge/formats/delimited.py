@@ -8,12 +8,15 @@ import re
 from collections import Counter
 
 from chanbridge.errors import Location, ReadError, WriteError
+from chanbridge.files import LARGEST
 from chanbridge.model import ChannelMap
 from chanbridge.names import vocabulary
 from chanbridge.sheets import columns, values
 from chanbridge.sheets.grid import Grid, Options
 
 DELIMITERS = ",;\t|"
+
+csv.field_size_limit(LARGEST)  # a setting of the whole process; a file is never larger
 
 
 def decode(data: bytes, source: str) -> str:
@@ -49,7 +52,6 @@ def read(data: bytes, source: str, options: Options) -> list[Grid]:
 
 def records(text: str, delimiter: str, source: str) -> list[list[str]]:
     """The records of a text after RFC 4180, section 2. Raises ReadError where a quote never closes."""
-    csv.field_size_limit(len(text) + 1)
     stream = io.StringIO(text, newline="")
     reader = csv.reader(stream, delimiter=delimiter, strict=True)
     rows: list[list[str]] = []

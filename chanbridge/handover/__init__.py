@@ -20,6 +20,7 @@ def documents(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:
         for name in ("csv", "xml"):
             yield f"{recipient.id}/sheet.{name}", formats.write(whole, formats.named(name), recipient.id)
         yield f"{recipient.id}/sheet.txt", sheet_text(whole, recipient, delivery).encode("utf-8")
-        if recipient.id in show.kept:
-            differences[recipient.id] = compare(whole, show.kept[recipient.id].map)
+        kept = show.kept.get(recipient.id)
+        if kept:
+            differences[recipient.id] = compare(whole, kept.map, by_id="id" in kept.layout)
     yield "summary.txt", summary(show, planned, differences).encode("utf-8")

@@ -28,12 +28,23 @@ def labelled(channels: Sequence[Channel]) -> tuple[Channel, ...]:
 def fed(whole: ChannelMap, made: Plan, mode: Mode, feed: str) -> ChannelMap:
     """The map with a feed patched as planned, without the channels that it does not carry, with short labels."""
     gone = {out.channel for out in made.left_out}
+    enters: dict[str, set[Slot]] = {}
+    for name, slot in whole.entries:
+        enters.setdefault(name, set()).add(slot)
+    cut = set()  # the ways of what is left out, where nothing that stays uses them
+    for out in made.left_out:
+        stays = [enters[item.id] for item in whole.occupants(out.slot) if item.id not in gone]
+        cut |= {
+            Patch(source, out.slot)
+            for source in enters[out.channel]
+            if not any(source in places for places in stays)
+        }
     return whole.changed(
         rate_hz=mode.rate_hz,
         channels=labelled([channel for channel in whole.channels if channel.id not in gone]),
         entries=tuple(entry for entry in whole.entries if entry.channel not in gone),
         ports=(*whole.ports, Port(id=feed, kind="feed", size=mode.slots, mode=mode, rate_hz=mode.rate_hz)),
-        patches=(*whole.patches, *made.patches),
+        patches=(*(patch for patch in whole.patches if patch not in cut), *made.patches),
     )
 
 

@@ -88,6 +88,7 @@ class _Reader:
         self.pair_cells: list[tuple[str, str, str, bool]] = []
         self.entries: dict[Entry, None] = {}
         self.patches: dict[Patch, None] = {}
+        self.spare_ways: dict[Patch, tuple[int, str]] = {}
         self.reserved: list[Reserved] = []
         self.ledger: list[LedgerRow] = []
         self.origins: dict[str, Location] = {}
@@ -151,9 +152,11 @@ class _Reader:
         for field, heading in table.layout().items():
             self.layout.setdefault(field, heading)
         unknown = [at for at, field in enumerate(table.fields) if field is None]
-        had = Counter(self.headings)
-        for heading, times in Counter(table.heading[at] for at in unknown).items():
-            self.headings += [heading] * (times - had[heading])
+        seen: Counter[str] = Counter()
+        for heading in (table.heading[at] for at in unknown):
+            seen[heading] += 1
+            if self.headings.count(heading) < seen[heading]:
+                self.headings.append(heading)
         where = {field: at for at, field in enumerate(table.fields) if field}
         rows = grid.rows[table.start : table.stop]
         heading_cells = grid.rows[table.heading_row] if table.heading_row is not None else None
@@ -496,7 +499,7 @@ class _Reader:
             if slot is not None:
                 self.highest = max(self.highest, slot)
                 if at:
-                    self.patches[Patch(at, Slot(LISTED, slot))] = None
+                    self.spare_ways[Patch(at, Slot(LISTED, slot))] = (row, text)
                 if remark:
                     self.reserved.append(Reserved(Slot(LISTED, slot), remark))
             elif at:
@@ -604,6 +607,22 @@ class _Reader:
                     )
                 )
 
+    def _patch_spares(self) -> None:
+        """A spare keeps its socket, unless a channel enters there: then the slot is live and has no name."""
+        live = {at: name for name, at in reversed(self.entries)}
+        for patch, (row, text) in self.spare_ways.items():
+            if patch.source in live:
+                name = self.by_id[live[patch.source]]["name"]
+                self.note(
+                    row,
+                    "unnamed-live",
+                    f"slot {patch.target.number} has no name but the socket of {name!r}; it is read as spare",
+                    text,
+                )
+                self.reserved.append(Reserved(patch.target, f"socket {patch.source}"))
+            else:
+                self.patches[patch] = None
+
     def _name_shared_sockets(self) -> None:
         """Channels that share a socket enter at their own slots as well, or nobody could tell them apart."""
         sharing: dict[Slot, list[str]] = {}
@@ -619,6 +638,7 @@ class _Reader:
                 }
 
     def reading(self, format_name: str) -> Reading:
+        self._patch_spares()
         self._name_shared_sockets()
         self._pair_up()
         self._report_doubles()

@@ -1,0 +1,173 @@
+"""chanbridge handover, and what a show file may get wrong."""
+
+from __future__ import annotations
+
+import csv
+import io
+import shutil
+from pathlib import Path
+
+import pytest
+from lxml import etree
+
+from tests.cli.conftest import Run, failed
+from tests.schemas import SCHEMAS
+
+RECIPIENTS = ("front-of-house", "monitors", "recorder", "stream", "truck")
+
+
+@pytest.fixture
+def show(tmp_path: Path, example: Path) -> Path:
+    """A copy of the example show to spoil."""
+    return Path(shutil.copytree(example, tmp_path / "show"))
+
+
+def edit(show: Path, old: str, new: str) -> None:
+    text = (show / "show.toml").read_text("utf-8")
+    assert old in text
+    (show / "show.toml").write_text(text.replace(old, new, 1), "utf-8")
+
+
+def test_the_example(run: Run, tmp_path: Path, example: Path) -> None:
+    out = tmp_path / "out"
+    result = run("handover", example, "-o", out)
+    assert result.status == 0
+    assert sorted(path.name for path in out.iterdir()) == sorted([*RECIPIENTS, "summary.txt"])
+    schema = etree.XMLSchema(etree.parse(str(SCHEMAS / "channel-map.xsd")))
+    for recipient in RECIPIENTS:
+        assert sorted(path.name for path in (out / recipient).iterdir()) == [
+            "sheet.csv",
+            "sheet.txt",
+            "sheet.xml",
+        ]
+        schema.assertValid(etree.parse(str(out / recipient / "sheet.xml")))
+        data = (out / recipient / "sheet.csv").read_bytes().decode("utf-8")
+        rows = list(csv.reader(io.StringIO(data, newline="")))
+        assert rows[0][:5] == ["Slot", "Name", "Short", "Box", "Socket"]
+        assert rows[0][-1] == "Id"
+        assert len(rows) == (65 if recipient == "truck" else 81)
+        shorts = [row[2] for row in rows[1:] if row[-1]]
+        assert len(set(shorts)) == len(shorts)
+        assert all(0 < len(short) <= 8 for short in shorts)
+    summary = (out / "summary.txt").read_text("utf-8")
+    assert summary == result.text
+    assert "truck: 64 of 68 channels delivered" in summary
+    for name in ("Guide piano", "Timecode", "Talkback band", "Talkback conductor"):
+        assert f"left out: {name}: not for air" in summary
+    assert "stream.csv differs in 6 places" in summary
+    assert "front-of-house.csv agrees" in summary
+    truck = (out / "truck" / "sheet.txt").read_text("utf-8")
+    assert "NOT FOR AIR" in next(line for line in truck.splitlines() if " Click " in line)
+    assert "front-of-house" in truck
+
+
+def test_the_same_bytes_again(run: Run, tmp_path: Path, example: Path) -> None:
+    for name in ("one", "two"):
+        run("handover", example / "show.toml", "-o", tmp_path / name)
+    files = {
+        path.relative_to(tmp_path / "one"): path.read_bytes() for path in (tmp_path / "one").rglob("*.*")
+    }
+    assert files == {
+        path.relative_to(tmp_path / "two"): path.read_bytes() for path in (tmp_path / "two").rglob("*.*")
+    }
+
+
+def test_a_wanted_channel_left_out_is_exit_1(run: Run, tmp_path: Path, show: Path) -> None:
+    edit(show, "64@48000", "56@48000")
+    result = run("handover", show, "-o", tmp_path / "out")
+    assert result.status == 1
+    assert "!! left out: Ambience L: no room" in result.text
+    assert "NOT COMPLETE: 6 wanted channels" in result.text
+    assert "Not carried: Ambience L" in (tmp_path / "out" / "truck" / "sheet.txt").read_text("utf-8")
+
+
+def test_a_recipient_with_too_few_inputs(run: Run, tmp_path: Path, show: Path) -> None:
+    edit(show, 'kind = "recorder"', 'kind = "recorder"\ninputs = 64')
+    result = run("handover", show, "-o", tmp_path / "out")
+    assert result.status == 1
+    assert "!! left out: Organ R: recorder has 64 inputs" in result.text
+
+
+def test_a_recipient_of_one_block_is_told_what_it_lacks(run: Run, tmp_path: Path, show: Path) -> None:
+    edit(show, 'name = "Monitor desk"\ntakes = ["block-1", "block-2"]', 'takes = ["block-2"]')
+    result = run("handover", show, "-o", tmp_path / "out")
+    assert result.status == 0
+    assert "left out: Kick in: stands on block-1, which monitors does not take" in result.text
+
+
+def test_two_boxes_on_one_block(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("Socket,Name\n1,Kick\n16,Ana\n")
+    (tmp_path / "b.csv").write_text("Ch,Name\n17,Choir\n18,Bells\n40,Lost\n")
+    (tmp_path / "show.toml").write_text(
+        'title = "T"\nrate = 48000\n'
+        '[[box]]\nid = "A"\nsheet = "a.csv"\ninputs = 16\nblock = "one"\n'
+        '[[box]]\nid = "B"\nsheet = "b.csv"\ninputs = 8\nblock = "one"\nfirst = 17\n'
+        '[[block]]\nid = "one"\n'
+        '[[feed]]\nid = "f"\nmode = "56@48000"\nblocks = ["one"]\n'
+        '[[recipient]]\nid = "truck"\ntakes = ["f"]\n'
+    )
+    result = run("handover", tmp_path, "-o", tmp_path / "out")
+    assert result.status == 1
+    assert "Lost: " in result.text
+    assert "past the end of box B" in result.text
+    channels = run("read", tmp_path / "out" / "truck" / "sheet.csv", "--json").json()["channels"]
+    assert [(item["number"], item["name"], item["box"], item["socket"]) for item in channels] == [
+        (1, "Kick", "A", 1), (16, "Ana", "A", 16), (17, "Choir", "B", 1), (18, "Bells", "B", 2)
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('sheet = "box-a.csv"', 'sheet = "box-aa.csv"', [":11:sheet", "did you mean 'box-a.csv'"]),
+        ("inputs = 40", "imputs = 40", [":12:imputs", "did you mean 'inputs'"]),
+        ("inputs = 40", 'inputs = "forty"', [":12:inputs", "'forty'"]),
+        ("inputs = 40", "inputs = 41", [":12:inputs", "ends at 40"]),
+        ('block = "block-1"', 'block = "blok-1"', [":14:block", "did you mean 'block-1'"]),
+        ("[[box]]", "[[boxes]]", ["did you mean 'box'"]),
+        ("[[feed]]", "[feed]", ["two brackets"]),
+        ('mode = "64@48000"', "", ["lacks the key 'mode'", "64@48000"]),
+        ('mode = "64@48000"', 'mode = "64@96000"', [":34:mode", "32@96000"]),
+        ('mode = "64@48000"', 'mode = "32@96000"', [":34:mode", "conversion"]),
+        ("rate = 48000", "", ["lacks the key 'rate'"]),
+        ('takes = ["truck-feed"]', 'takes = ["truckfeed"]', ["did you mean 'truck-feed'"]),
+        ('takes = ["truck-feed"]', "takes = []", [":60:takes"]),
+        ('id = "truck"\n', 'id = "stream"\n', ["'stream' is taken"]),
+        ('id = "truck"\n', 'id = "../truck"\n', [":58:id"]),
+        ('tags = ["room"]', 'tags = ["rooms"]', [":41:tags"]),
+        ("date = 2026-12-12", "date = 2026-12-", ["not TOML", ":4"]),
+    ],
+)
+def test_mistakes_name_line_and_key(
+    run: Run, tmp_path: Path, show: Path, old: str, new: str, words: list[str]
+) -> None:
+    edit(show, old, new)
+    failed(run("handover", show, "-o", tmp_path / "out"), "show.toml", *words)
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_declared_conversion(run: Run, tmp_path: Path, show: Path) -> None:
+    edit(show, 'mode = "64@48000"', 'mode = "64@44100"\nconversion = "converter in the truck\'s rack"')
+    assert run("handover", show, "-o", tmp_path / "out").status == 0
+
+
+def test_rejected_rows_stop_it(run: Run, tmp_path: Path, show: Path) -> None:
+    path = show / "box-a.csv"
+    path.write_bytes(path.read_bytes().replace(b"5;A5;Hi-hat", b"x5;A5;Hi-hat"))
+    failed(run("handover", show, "-o", tmp_path / "out"), "Hi-hat", "box-a.csv:8")
+    assert not (tmp_path / "out").exists()
+    assert run("handover", show, "-o", tmp_path / "out", "--accept-rejected").status == 0
+
+
+def test_what_is_no_show(run: Run, tmp_path: Path) -> None:
+    failed(run("handover", tmp_path / "none.toml", "-o", tmp_path / "out"), "no such file")
+    failed(run("handover", tmp_path, "-o", tmp_path / "out"), "show.toml", "no such file")
+    (tmp_path / "show.toml").write_bytes(b"\xff\xfe\0\0")
+    failed(run("handover", tmp_path, "-o", tmp_path / "out"), "not UTF-8")
+    (tmp_path / "show.toml").write_bytes(b"")
+    failed(run("handover", tmp_path, "-o", tmp_path / "out"), "lacks the key")
+
+
+def test_an_output_that_cannot_be(run: Run, tmp_path: Path, example: Path) -> None:
+    (tmp_path / "out").write_text("a file")
+    failed(run("handover", example, "-o", tmp_path / "out"), "folder is needed")
