@@ -59,22 +59,31 @@ def _no_sheet(found: os.stat_result, largest: int) -> str:
 
 
 def write_bytes(path: str | os.PathLike[str], data: bytes) -> None:
-    """Put `data` into a file, whole or not at all; what was there before stays until the new is safe."""
-    write_all(Path(path).parent, [(Path(path).name, data)])
+    """Put `data` into a file, whole or not at all; what was there before stays until the new is safe.
+
+    Raises WriteError; also where the folder does not exist.
+    """
+    folder = Path(path).parent
+    if not folder.is_dir():
+        raise WriteError(f"there is no folder {str(folder)!r}; make it first", Location(os.fspath(path)))
+    write_all(folder, [(Path(path).name, data)])
 
 
 def write_all(folder: str | os.PathLike[str], items: Iterable[tuple[str, bytes]]) -> None:
     """Write several files below `folder`: all are laid down beside their places first, then renamed.
 
     `items` are relative paths with their content. Folders are made where needed. Raises WriteError, with
-    nothing renamed, when any of them cannot be laid down.
+    nothing renamed and no new folder left, when any of them cannot be laid down.
     """
     laid: list[tuple[str, Path]] = []
+    made: list[Path] = []
+    done = False
     try:
         for name, data in items:
             target = Path(os.path.realpath(Path(folder) / name))
             where = Location(os.fspath(Path(folder) / name))
             try:
+                made += _make_folders(target.parent)
                 laid.append((_lay_beside(target, data), target))
             except (OSError, ValueError) as error:
                 raise WriteError(_reason(error, "written"), where) from None
@@ -85,16 +94,26 @@ def write_all(folder: str | os.PathLike[str], items: Iterable[tuple[str, bytes]]
                 raise WriteError(_reason(error, "written"), Location(os.fspath(target))) from None
         for parent in {target.parent for _, target in laid}:
             _sync_folder(parent)
+        done = True
     finally:
         for temporary, _ in laid:
             with contextlib.suppress(FileNotFoundError):
                 os.unlink(temporary)
+        for new in reversed(made if not done else []):
+            with contextlib.suppress(OSError):  # not empty: something was renamed into it
+                new.rmdir()
+
+
+def _make_folders(folder: Path) -> list[Path]:
+    """Make a folder and those above it; returns the new ones, the highest first."""
+    missing = [path for path in (folder, *folder.parents) if not path.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    return missing[::-1]
 
 
 def _lay_beside(target: Path, data: bytes) -> str:
     if target.is_dir():
         raise IsADirectoryError(21, "a folder")
-    target.parent.mkdir(parents=True, exist_ok=True)
     if target.exists() and not target.is_file():
         raise ValueError("this is a device or pipe; write to a file, or to '-' for standard output")
     mode = stat.S_IMODE(target.stat().st_mode) if target.exists() else 0o666 & ~_umask()

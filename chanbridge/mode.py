@@ -34,7 +34,7 @@ CAPACITIES = (
 )
 
 _TEXT = re.compile(
-    r"\s*(?P<slots>\d{1,4})\s*@\s*(?P<rate>\d+(?:[.,]\d+)?)\s*(?P<kilo>k?)\s*(?:hz)?"
+    r"\s*(?P<slots>\d{1,4})\s*@\s*(?P<rate>\d{1,7}(?:[.,]\d{1,3})?)\s*(?P<kilo>k?)\s*(?:hz)?"
     r"(?P<words>(?:[\s,/]+[a-z]+)*)\s*",
     re.IGNORECASE,
 )

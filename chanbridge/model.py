@@ -31,6 +31,9 @@ Side = Literal["left", "right", "mid", "side"]
 Permission = Literal["allowed", "not allowed", "open"]
 PortKind = Literal["sockets", "block", "feed", "desk", "recorder", "mixers", "outputs"]
 
+MOST_SLOTS = 65_536
+"""No port has more slots; a number above it is no slot."""
+
 AUDIENCES = ("air", "room", "monitors", "record", "comms")
 
 ModeField = Annotated[
@@ -134,7 +137,7 @@ class Port(_Frozen):
     direction: Literal["in", "out"] = "in"
     kind: PortKind = "block"
     first: Annotated[int, Field(ge=1)] = 1
-    size: Annotated[int, Field(ge=0)] = 0
+    size: Annotated[int, Field(ge=0, le=MOST_SLOTS)] = 0
     rate_hz: Annotated[int, Field(gt=0)] | None = None
     mode: ModeField | None = None
     mirrors: str | None = None
@@ -144,7 +147,7 @@ class Slot(NamedTuple):
     """One position in a port, counted from 1."""
 
     port: str
-    number: Annotated[int, Field(ge=1)]
+    number: Annotated[int, Field(ge=1, le=MOST_SLOTS)]
 
     def __str__(self) -> str:
         return f"{self.port} {self.number}"

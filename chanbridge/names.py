@@ -15,7 +15,9 @@ from typing import Any, NamedTuple
 def fold(text: str) -> str:
     """A word as it is compared: no case, accents, outer blanks or closing full stop; single spaces."""
     plain = unicodedata.normalize("NFKD", text.casefold())
-    plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
+    plain = "".join(
+        letter for letter in plain if not "\u0300" <= letter <= "\u036f"
+    )  # accents, no voicing marks
     return " ".join(plain.split()).rstrip(".:").strip() or " ".join(plain.split())
 
 
@@ -59,6 +61,11 @@ def vocabulary_from(data: Mapping[str, Any]) -> Vocabulary:
 def vocabulary() -> Vocabulary:
     """The vocabulary that comes with the package (vocabulary.toml)."""
     return vocabulary_from(tomllib.loads(files("chanbridge").joinpath("vocabulary.toml").read_text("utf-8")))
+
+
+def counted(number: int, thing: str) -> str:
+    """`1 channel`, `2 channels`."""
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def slug(*texts: str) -> str:

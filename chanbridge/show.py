@@ -7,7 +7,7 @@ import os
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -68,6 +68,10 @@ class Planned(NamedTuple):
 
 # Reading show.toml
 
+LARGEST_SHOW = 1024 * 1024
+LONGEST_LINE = 4000
+"""Bytes of a show file and characters of one line: far above any show, below what a TOML reader chokes on."""
+
 
 def load(path: str, *, accept_rejected: bool = False) -> Show:
     """Read a show file (or the show.toml in a folder) and every sheet that it names.
@@ -93,21 +97,29 @@ def load(path: str, *, accept_rejected: bool = False) -> Show:
 
 def _text(path: str) -> str:
     try:
-        return read_bytes(path, 4 * 1024 * 1024).decode("utf-8-sig")
+        text = read_bytes(path, LARGEST_SHOW).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise ShowError("this is no show file: it is not UTF-8 text", Location(path)) from None
+    for number, line in enumerate(text.splitlines(), 1):
+        if len(line) > LONGEST_LINE:
+            raise ShowError(
+                f"this line has {len(line):,} characters; a show file has at most {LONGEST_LINE:,} in one",
+                Location(path, "", number),
+            )
+    return text
 
 
 def _sheet(folder: Path, name: str, where: Location, box: str, accept_rejected: bool) -> Reading:
     path = folder / name
-    if not path.exists():
+    try:
+        missing = not path.exists()
+    except (OSError, ValueError):  # no name that a file can have
+        missing = True
+    if missing:
         there = sorted(entry.name for entry in folder.iterdir() if entry.is_file())
         near = difflib.get_close_matches(name, there, 1)
-        raise ShowError(
-            f"the sheet {name!r} is not in {str(folder)!r}"
-            + (f"; did you mean {near[0]!r}?" if near else ""),
-            where,
-        )
+        advice = f"; did you mean {near[0]!r}?" if near else ""
+        raise ShowError(f"there is no sheet {name[:80]!r} in the folder {str(folder)!r}{advice}", where)
     reading = formats.read(str(path), options=Options(box=box))
     if not accept_rejected:
         refuse_rejected(reading)
@@ -133,7 +145,7 @@ def parse(text: str, source: str) -> ShowFile:
     """The declarations of a show file. Raises ShowError with the line, the key and the nearest right key."""
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # what else a TOML reader stumbles over is no TOML either
         found = re.search(r"line (\d+)", str(error))
         raise ShowError(
             f"this is not TOML: {error}", Location(source, "", int(found[1]) if found else None)
@@ -153,7 +165,10 @@ def parse(text: str, source: str) -> ShowFile:
 
 
 def _explained(error: ValidationError, text: str, source: str) -> ShowError:
-    first = min(error.errors(include_url=False), key=lambda item: line_of(text, item["loc"]) or 0)
+    found_wrong = error.errors(
+        include_url=False
+    )  # a misspelt key tells more than the one that is therefore missing
+    first = min(found_wrong, key=lambda item: (item["type"] == "missing", line_of(text, item["loc"]) or 0))
     loc = first["loc"]
     where = Location(
         source, "", line_of(text, loc), next(str(part) for part in reversed(loc) if isinstance(part, str))
@@ -171,18 +186,28 @@ def _explained(error: ValidationError, text: str, source: str) -> ShowError:
                 str(loc[-1]), f"{loc[-1]} = …"
             )
             return ShowError(f"{what} lacks the key {loc[-1]!r}; write {example}", where)
-    if first["type"] == "string_pattern_mismatch":
-        return ShowError(
-            f"{first['input']!r} cannot name a thing and its folder; use letters, digits, blanks and . _ -, for example truck",
-            where,
-        )
-    if first["type"] == "too_short":
-        return ShowError("at least one is needed here", where)
-    message = first["msg"].removeprefix("Value error, ")
+    found = repr(first["input"])[:60]
+    expected = str(first.get("ctx", {}).get("expected", ""))
+    near = difflib.get_close_matches(str(first["input"]), re.findall(r"'([^']*)'", expected), 1, 0.5)
     cause = first.get("ctx", {}).get("error")
+    wording = {
+        "string_pattern_mismatch": f"{found} cannot name a thing and its folder; use letters, digits, blanks, _ and -, for example truck",
+        "too_short": "at least one is needed here",
+        "literal_error": f"{found} is none of {expected}" + (f"; did you mean {near[0]!r}?" if near else ""),
+        "tuple_type": f"write a list in square brackets, not {found}",
+        "int_type": f"write a whole number without quotes, not {found}",
+        "string_type": f"write a text in quotes, not {found}",
+        "date_type": f"write a date such as 2026-12-12, without quotes, not {found}",
+        "greater_than_equal": f"{found} is too small; write at least {first.get('ctx', {}).get('ge')}",
+        "greater_than": f"{found} is too small; write more than {first.get('ctx', {}).get('gt')}",
+        "less_than_equal": f"{found} is too large; write at most {first.get('ctx', {}).get('le')}",
+    }
     if isinstance(cause, ModeError):
         return ShowError(cause.message, where)
-    return ShowError(f"{message[:1].lower()}{message[1:]}; found {first['input']!r}"[:300], where)
+    if first["type"] == "dataclass_type":
+        return ShowError(f'write a mode in quotes, such as "64@48000", not {found}', where)
+    message = first["msg"].removeprefix("Value error, ")
+    return ShowError(wording.get(first["type"], f"{message[:1].lower()}{message[1:]}; found {found}"), where)
 
 
 def _check_names(file: ShowFile, text: str, source: str) -> None:
@@ -252,6 +277,10 @@ def _check_names(file: ShowFile, text: str, source: str) -> None:
     for at, recipient in enumerate(file.recipient):
         for name in recipient.takes:
             known(name, [*feeds, *blocks], "recipient", at, "takes")
+        if len(recipient.takes) > 1 and (
+            feeds & {*recipient.takes} or len({*recipient.takes}) < len(recipient.takes)
+        ):
+            fail("a recipient takes one feed, or blocks that are each named once", "recipient", at, "takes")
 
 
 def line_of(text: str, loc: Sequence[str | int]) -> int | None:
@@ -309,7 +338,8 @@ def assemble(show: Show) -> Planned:
         ports.append(port)
         patches += more
     whole = whole.changed(ports=tuple(ports), patches=tuple(patches))
-    deliveries = tuple(_delivery(whole, recipient, feeds, file) for recipient in file.recipient)
+    lost = {channel.id for channel, _ in builder.unplaced}
+    deliveries = tuple(_delivery(whole, recipient, feeds, file, lost) for recipient in file.recipient)
     return Planned(whole, feeds, deliveries, tuple(builder.unplaced), tuple(builder.problems))
 
 
@@ -333,41 +363,46 @@ def _recipient_port(
     return port, patches
 
 
-def _delivery(whole: ChannelMap, recipient: Recipient, feeds: Mapping[str, Plan], file: ShowFile) -> Delivery:
+def _delivery(
+    whole: ChannelMap,
+    recipient: Recipient,
+    feeds: Mapping[str, Plan],
+    file: ShowFile,
+    unplaced: Collection[str],
+) -> Delivery:
+    """What stands on a recipient's port, one channel a slot, and why each other channel does not."""
     at: dict[str, list[int]] = {}
-    size = whole.port(recipient.id).size
-    for row in whole.sheet(recipient.id):
-        if row.channel:
-            at.setdefault(row.channel.id, []).append(row.number)
     reasons = {
         out.channel: out.reason for name in recipient.takes if name in feeds for out in feeds[name].left_out
     }
-    blocks = {
-        name: {channel.id for row in whole.sheet(name) if (channel := row.channel)}
-        for name in {*recipient.takes, *(block.id for block in file.block)}
-    }
+    holders: dict[int, Channel] = {}
+    for number, channel, _, _ in whole.sheet(recipient.id):
+        if channel is None or channel.id in reasons:
+            continue
+        holder = holders.setdefault(number, channel)
+        if holder is channel:
+            at.setdefault(channel.id, []).append(number)
+        else:
+            reasons[channel.id] = f"slot {number} already carries {holder.name!r}"
+    homes = {row.channel.id: block.id for block in file.block for row in whole.sheet(block.id) if row.channel}
     reachable = {
         block
         for name in recipient.takes
         for block in next((feed.blocks for feed in file.feed if feed.id == name), (name,))
     }
+    size = whole.port(recipient.id).size
     missing = []
     for channel in whole.channels:
-        if channel.id in at and channel.id not in reasons:
+        if channel.id in at or channel.id in unplaced:
             continue
-        home = next((block.id for block in file.block if channel.id in blocks[block.id]), "")
-        if channel.id in reasons:
-            reason, reaches = reasons[channel.id], True
-        elif home and home not in reachable:
-            reason, reaches = f"stands on {home}, which {recipient.id} does not take", False
-        else:
-            reason, reaches = f"{recipient.id} has {size} inputs, and it stands beyond them", True
-        at.pop(channel.id, None)
-        missing.append(NotDelivered(channel, reason, reaches and is_wanted(channel, recipient)))
+        home = homes.get(channel.id, "")
+        reason = reasons.get(channel.id, f"{recipient.id} has {size} inputs, and it stands beyond them")
+        if channel.id not in reasons and home not in reachable:
+            reason = f"stands on {home}, which {recipient.id} does not take"
+        wanted = home in reachable and is_wanted(channel, recipient)
+        missing.append(NotDelivered(channel, reason, wanted))
     how = tuple(
-        f"{name} ({modes}): {feeds[name].why}"
-        for name, modes in ((feed.id, str(feed.mode)) for feed in file.feed)
-        if name in recipient.takes
+        f"{feed.id} ({feed.mode}): {feeds[feed.id].why}" for feed in file.feed if feed.id in recipient.takes
     )
     return Delivery(recipient, {name: tuple(slots) for name, slots in at.items()}, tuple(missing), how)
 
@@ -389,7 +424,7 @@ class _Builder:
         self.headings: list[str] = []
         self.unplaced: list[tuple[Channel, str]] = []
         self.problems: list[Problem] = []
-        self.boxes = {fold(box.id) for box in show.file.box}
+        self.boxes = {fold(box.id): box for box in show.file.box}
 
     def add_box(self, box: Box) -> None:
         reading = self.show.sheets[box.id]
@@ -397,10 +432,10 @@ class _Builder:
         had = Counter(self.headings)
         for heading, times in Counter(reading.map.headings).items():
             self.headings += [heading] * (times - had[heading])
-        mine = [
-            line for line in reading.map.lines(reading.map.listed_port()) if self._is_for(line, box, reading)
-        ]
+        rows = reading.map.lines(reading.map.listed_port())
+        mine = [line for line in rows if self._is_for(line, box, rows)]
         ids = self._ids(mine, box, reading)
+        by_socket = self._counts_sockets(mine, box, reading)
         shifts = Counter(
             line.number - (box.first + line.socket - 1)
             for line in mine
@@ -408,52 +443,66 @@ class _Builder:
         )
         usual = shifts.most_common(1)[0][0] if shifts else 0
         for line in mine:
-            socket = self._socket(line, box)
+            shift = 0 if by_socket else box.first - 1
+            socket = line.socket if line.socket is not None else line.number - shift if line.number else None
             if not line.channel:
                 if socket and line.text and 1 <= socket <= box.inputs:
                     self.reserved.append(Reserved(Slot(box.id, socket), line.text))
                 continue
             channel = line.channel.with_ids(ids)
-            first_time = channel.id not in self.channels
             self.channels.setdefault(channel.id, channel)
             where = reading.origins.get(line.channel.id, Location(reading.source))
-            if socket is None:
-                self.unplaced.append((channel, f"{where}: it has neither a socket nor a number"))
-            elif not 1 <= socket <= box.inputs:
-                self.unplaced.append(
-                    (
-                        channel,
-                        f"{where}: socket {socket} lies past the end of box {box.id}, which has {box.inputs} inputs",
-                    )
-                )
-            else:
-                self.entries.append(Entry(channel.id, Slot(box.id, socket)))
-                if (
-                    line.socket
-                    and line.number
-                    and first_time
-                    and line.number - (box.first + line.socket - 1) != usual
-                ):
-                    self.problems.append(
-                        Problem(where, "number-and-socket", f"{channel.name!r} has number {line.number}, but socket {box.id}{line.socket} stands on slot {box.first + line.socket - 1} of {box.block}; the socket counts")
-                    )  # fmt: skip
+            wrong = self._no_place(line, socket, box)
+            if wrong or socket is None:
+                self.unplaced.append((channel, f"{where}: {wrong}"))
+                continue
+            self.entries.append(Entry(channel.id, Slot(box.id, socket)))
+            slot = box.first + socket - 1
+            if line.socket and line.number and line.number - slot != usual:
+                self.problems.append(
+                    Problem(where, "number-and-socket", f"{channel.name!r} has number {line.number}, but socket {box.id}{socket} stands on slot {slot} of {box.block}; the socket counts")
+                )  # fmt: skip
 
-    def _is_for(self, line: Line, box: Box, reading: Reading) -> bool:
-        """A line belongs to the box that it names, or to the one that the sheet is declared for."""
-        if fold(line.box) == fold(box.id) or not line.box:
-            return True
-        if fold(line.box) in self.boxes:
-            return False
-        if line.channel:
-            where = reading.origins.get(line.channel.id, Location(reading.source))
-            self.problems.append(
-                Problem(
-                    where,
-                    "box",
-                    f"{line.channel.name!r} names the box {line.box!r}, which the show does not have; it is taken for box {box.id}",
-                )
-            )
+    def _is_for(self, line: Line, box: Box, rows: Sequence[Line]) -> bool:
+        """Whether a line of a box's sheet is this box's to place: not if another box has the same sheet and its name."""
+        owner = self.boxes.get(fold(line.box))
+        if line.box and owner and owner.id != box.id:
+            return owner.sheet != box.sheet
+        if (
+            line.box and not owner
+        ):  # on a sheet of several boxes' an unknown one is reported once, by the first
+            sharing = [other for other in self.show.file.box if other.sheet == box.sheet]
+            return sharing[0].id == box.id
         return True
+
+    def _no_place(self, line: Line, socket: int | None, box: Box) -> str:
+        """Why a channel of a box's sheet stands on no socket of it; "" where it does."""
+        owner = self.boxes.get(fold(line.box))
+        names = {
+            fold(other.box)
+            for other in self.show.sheets[box.id].map.lines(self.show.sheets[box.id].map.listed_port())
+            if other.box
+        }
+        if line.box and owner and owner.id != box.id:
+            return f"it names box {owner.id}, whose sheet is {owner.sheet}; move the row there"
+        if line.box and not owner and len(names) > 1:
+            return f"it names the box {line.box!r}, which the show does not have"
+        if socket is None:
+            return "it has neither a socket nor a number"
+        if not 1 <= socket <= box.inputs:
+            return f"socket {socket} lies past the end of box {box.id}, which has {box.inputs} inputs"
+        return ""
+
+    def _counts_sockets(self, mine: Sequence[Line], box: Box, reading: Reading) -> bool:
+        """Whether a sheet's numbers count the box's sockets, not the block's slots: one answer for a sheet."""
+        numbers = [line.number for line in mine if line.channel and line.number and line.socket is None]
+        as_sockets = sum(number <= box.inputs for number in numbers)
+        as_slots = sum(box.first <= number < box.first + box.inputs for number in numbers)
+        if numbers and box.first > 1 and as_sockets == as_slots == len(numbers):
+            self.problems.append(
+                Problem(Location(reading.source), "numbers", f"the numbers could count sockets of box {box.id} or slots of {box.block}; they are read as sockets: a column Socket settles it")
+            )  # fmt: skip
+        return as_sockets >= as_slots
 
     def _ids(self, mine: Sequence[Line], box: Box, reading: Reading) -> dict[str, str]:
         """Reading's ids → ids in the show, renamed where another channel has the id."""
@@ -477,15 +526,6 @@ class _Builder:
                         )
                 ids[line.channel.id] = wanted
         return ids
-
-    def _socket(self, line: Line, box: Box) -> int | None:
-        if line.socket is not None:
-            return line.socket
-        if line.number is None:
-            return None
-        if not 1 <= line.number <= box.inputs and box.first <= line.number < box.first + box.inputs:
-            return line.number - box.first + 1  # the sheet counts the block's slots
-        return line.number
 
     def map(self) -> ChannelMap:
         file = self.show.file

@@ -10,8 +10,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from chanbridge.model import ModeField
 
 Tag = Literal["air", "room", "monitors", "record", "comms"]
-Id = Annotated[str, Field(pattern=r"^[\w][\w .\-]{0,63}$")]
-"""Names a thing in the show; recipients' ids name folders too, so no slashes and no dot at the start."""
+Id = Annotated[str, Field(pattern=r"^[\w][\w \-]{0,47}$")]
+"""Names a thing in the show; recipients' ids name folders too, so no slashes and no dots."""
 
 
 class _Declared(BaseModel):
@@ -22,8 +22,8 @@ class Block(_Declared):
     """A transport block: `slots` channels down one cable. `rate`: sampling rate in Hz, else the show's."""
 
     id: Id
-    slots: Annotated[int, Field(ge=1, le=1024)] = 40
-    rate: Annotated[int, Field(gt=0)] | None = None
+    slots: Annotated[int, Field(strict=True, ge=1, le=1024)] = 40
+    rate: Annotated[int, Field(strict=True, gt=0)] | None = None
 
 
 class Box(_Declared):
@@ -35,10 +35,10 @@ class Box(_Declared):
 
     id: Id
     sheet: str
-    inputs: Annotated[int, Field(ge=1, le=1024)] = 40
-    outputs: Annotated[int, Field(ge=0, le=1024)] = 0
+    inputs: Annotated[int, Field(strict=True, ge=1, le=1024)] = 40
+    outputs: Annotated[int, Field(strict=True, ge=0, le=1024)] = 0
     block: str
-    first: Annotated[int, Field(ge=1)] = 1
+    first: Annotated[int, Field(strict=True, ge=1)] = 1
 
 
 class Feed(_Declared):
@@ -65,7 +65,7 @@ class Recipient(_Declared):
     name: str = ""
     kind: Literal["feed", "desk", "recorder", "mixers"] = "desk"
     takes: Annotated[tuple[str, ...], Field(min_length=1)]
-    inputs: Annotated[int, Field(ge=1, le=4096)] | None = None
+    inputs: Annotated[int, Field(strict=True, ge=1, le=4096)] | None = None
     sheet: str = ""
     tags: tuple[Tag, ...] = ()
 
@@ -74,9 +74,9 @@ class ShowFile(_Declared):
     """The content of show.toml. `rate` is the show's sampling rate in Hz."""
 
     title: str
-    date: datetime.date | None = None
+    date: Annotated[datetime.date, Field(strict=True)] | None = None
     revision: str = ""
-    rate: Annotated[int, Field(gt=0)]
+    rate: Annotated[int, Field(strict=True, gt=0)]
     gain_owner: str = ""
     box: Annotated[tuple[Box, ...], Field(min_length=1)]
     block: Annotated[tuple[Block, ...], Field(min_length=1)]

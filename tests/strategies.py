@@ -68,7 +68,6 @@ def channels(draw: st.DrawFn, channel_id: str, known: list[str], headings: list[
     return Channel(
         id=channel_id,
         pair=draw(st.one_of(st.none(), st.builds(Pair, partner=partners, side=st.sampled_from(("left", "right", "mid", "side"))))),
-        audience=draw(st.one_of(st.just(Audience()), st.builds(Audience, **dict.fromkeys(AUDIENCES, permissions)))),
         contents=tuple(draw(st.lists(st.one_of(ids, st.sampled_from(known)) if known else ids, max_size=3))),
         extras=tuple(Extra(*cell) for cell in trimmed_extras(cells)),
         **fields,

@@ -42,7 +42,7 @@ def test_a_file_that_changes_while_read_is_refused(tmp_path: Path, monkeypatch: 
     path = tmp_path / "a.csv"
     path.write_bytes(b"x" * 100)
     real = os.fstat
-    calls = []
+    calls: list[int] = []
 
     def grow(handle: int) -> os.stat_result:
         found = real(handle)

@@ -79,6 +79,11 @@ def main() -> None:
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
         sys.exit(130)
-    except BrokenPipeError:
+    except OSError as error:  # files.py turns what happens to files into errors of ours: this is the output
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(141)  # as a program that a closed pipe ends
+        if isinstance(error, BrokenPipeError):
+            sys.exit(141)  # as a program that a closed pipe ends
+        click.echo(
+            f"chanbridge: standard output cannot be written: {(error.strerror or '').lower()}", err=True
+        )
+        sys.exit(2)

@@ -9,7 +9,8 @@ import click
 
 from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger
 from chanbridge.compare.changes import compare
-from chanbridge.model import Line
+from chanbridge.model import AUDIENCES, Line
+from chanbridge.names import counted
 from chanbridge.sheets.ledger import Reading
 
 
@@ -28,7 +29,8 @@ def command(ctx: click.Context, reference: str, other: str, as_json: bool, accep
     for reading in readings:
         say_ledger(reading)
     by_id = all("id" in reading.layout for reading in readings)
-    found = compare(readings[0].map, readings[1].map, by_id=by_id)
+    heard = [name for name in AUDIENCES if all(name in reading.layout for reading in readings)]
+    found = compare(readings[0].map, readings[1].map, by_id=by_id, heard=heard)
     if as_json:
         changes = [
             {
@@ -47,7 +49,7 @@ def command(ctx: click.Context, reference: str, other: str, as_json: bool, accep
         counts = ", ".join(
             f"{count} {kind}" for kind, count in Counter(change.kind for change in found.changes).items()
         )
-        click.echo(f"{found.same} channels the same; " + (counts or "no difference"))
+        click.echo(f"{counted(found.same, 'channel')} the same; " + (counts or "no difference"))
     ctx.exit(1 if found.changes else 0)
 
 

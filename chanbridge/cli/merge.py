@@ -15,10 +15,9 @@ from chanbridge.files import write_bytes
 from chanbridge.handover.recipients import fed
 from chanbridge.mode import Mode
 from chanbridge.model import ChannelMap
+from chanbridge.names import counted, unique
 from chanbridge.plan.blocks import Sheet, side_by_side
 from chanbridge.plan.straight import Plan, plan
-
-FEED = "feed"
 
 
 @click.command("merge")
@@ -56,8 +55,9 @@ def command(
     for reading in readings:
         say_ledger(reading)
     blocks = side_by_side([Sheet(Path(reading.source).stem, reading.map, slots) for reading in readings])
-    made = plan(blocks.map, blocks.blocks, FEED, mode.slots)
-    feed = fed(blocks.map, made, mode, FEED)
+    port = unique("feed", {item.id for item in blocks.map.ports})
+    made = plan(blocks.map, blocks.blocks, port, mode.slots)
+    feed = fed(blocks.map, made, mode, port)
     lost = [out for out in made.left_out if not out.gives_way]
     for remark in (*blocks.remarks, made.why):
         click.echo(remark, err=True)
@@ -69,23 +69,24 @@ def command(
         )
     writing = known is not None and (partial or not lost)
     if known and output and writing:
-        data = formats.write(feed, known, FEED, f".{to}" if to else PurePath(output).suffix.lower())
+        data = formats.write(feed, known, port, f".{to}" if to else PurePath(output).suffix.lower())
         if output == "-":
             sys.stdout.buffer.write(data)
         else:
             write_bytes(output, data)
     elif known:
         click.echo(
-            f"nothing written: {len(lost)} channels are not carried; --partial writes the rest", err=True
+            f"nothing written: {counted(len(lost), 'channel')} would not be carried; --partial writes the rest",
+            err=True,
         )
     if as_json:
-        click.echo(json.dumps(_report(blocks.map, feed, made), ensure_ascii=False, indent=2))
+        click.echo(json.dumps(_report(blocks.map, feed, port, made), ensure_ascii=False, indent=2))
     ctx.exit(1 if lost else 0)
 
 
-def _report(whole: ChannelMap, feed: ChannelMap, made: Plan) -> dict[str, object]:
+def _report(whole: ChannelMap, feed: ChannelMap, port: str, made: Plan) -> dict[str, object]:
     slots = []
-    for line in feed.lines(FEED):
+    for line in feed.lines(port):
         if line.number is not None:
             channel = line.channel
             slots.append(

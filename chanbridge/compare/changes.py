@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Literal, NamedTuple
 
 from chanbridge.compare.match import Item, Match, match
@@ -40,18 +40,26 @@ class Comparison(NamedTuple):
     changes: tuple[Change, ...]
 
 
-def compare(reference: ChannelMap, other: ChannelMap, *, by_id: bool = False) -> Comparison:
+def compare(
+    reference: ChannelMap, other: ChannelMap, *, by_id: bool = False, heard: Collection[str] = AUDIENCES
+) -> Comparison:
     """Compare two lists channel by channel. What one list does not say at all is no difference.
 
-    `by_id`: both lists came with ids of their own, which then say what is the same channel.
+    `by_id`: both lists came with ids of their own, which then say what is the same channel. `heard`: the
+    audiences that both lists have a column for; what was only gathered from a name is no difference.
     """
     matches, missing, extra = match(_items(reference), _items(other), by_id)
+    lines = ([item.line for item in _items(reference)], [item.line for item in _items(other)])
+    said = (
+        all(any(line.number for line in each) for each in lines),
+        all(any(line.socket for line in each) for each in lines),
+    )
     partners = {pair.reference.channel.id: pair.other.channel.id for pair in matches}
     at: list[tuple[int, Change]] = []
     same = 0
     order = {line: place for place, line in enumerate(_items(reference))}
     for pair in matches:
-        changes = list(_changes(pair, partners))
+        changes = list(_changes(pair, partners, heard, said))
         same += not changes
         at += [(order[pair.reference], change) for change in changes]
     for item in missing:
@@ -69,9 +77,14 @@ def _items(whole: ChannelMap) -> list[Item]:
 
 def place(line: Line) -> str:
     """Where a line's channel stands, for people: `slot 12, socket A3`."""
-    parts = [f"slot {line.number}"] if line.number else []
+    parts = [slot_text(line)] if line.number else []
     parts += [f"socket {socket_text(line)}"] if line.socket else []
     return ", ".join(parts) or "no slot"
+
+
+def slot_text(line: Line) -> str:
+    """`slot 12`, or `no slot`."""
+    return f"slot {line.number}" if line.number else "no slot"
 
 
 def socket_text(line: Line) -> str:
@@ -80,11 +93,18 @@ def socket_text(line: Line) -> str:
     return f"{line.box}{'' if short else ' '}{line.socket}"
 
 
+def _socket(line: Line) -> str:
+    return f"socket {socket_text(line)}" if line.socket else "no socket"
+
+
 def _called(item: Item) -> str:
     return repr(item.channel.name)
 
 
-def _changes(pair: Match, partners: dict[str, str]) -> Iterator[Change]:
+def _changes(
+    pair: Match, partners: dict[str, str], heard: Collection[str], said: tuple[bool, bool]
+) -> Iterator[Change]:
+    """What differs about one channel; `said`: whether both lists give slots, and sockets."""
     one, two = pair.reference, pair.other
     mine, theirs = one.line, two.line
 
@@ -101,7 +121,7 @@ def _changes(pair: Match, partners: dict[str, str]) -> Iterator[Change]:
             theirs,
             f"{_called(one)} is called {two.channel.name!r} on the other list ({place(theirs)}; same {pair.by})",
         )
-    moved = mine.number is not None and theirs.number is not None and mine.number != theirs.number
+    moved = said[0] and mine.number != theirs.number
     boxes = (fold(mine.box), fold(theirs.box))
     resourced = bool(
         mine.socket
@@ -109,17 +129,14 @@ def _changes(pair: Match, partners: dict[str, str]) -> Iterator[Change]:
         and (mine.socket != theirs.socket or (all(boxes) and boxes[0] != boxes[1]))
     )
     if resourced:
-        slots = f", and slot {theirs.number} instead of {mine.number}" if moved else ""
-        yield change(
-            "resourced",
-            f"comes from socket {socket_text(theirs)} on the other list, not {socket_text(mine)}{slots}",
-        )
+        slots = f", and {slot_text(theirs)} instead of {slot_text(mine)}" if moved else ""
+        yield change("resourced", f"has {_socket(theirs)} on the other list, {_socket(mine)} here{slots}")
     elif moved:
-        yield change("moved", f"stands on slot {theirs.number} on the other list, not {mine.number}")
+        yield change("moved", f"stands on {slot_text(theirs)} on the other list, {slot_text(mine)} here")
     here, there = one.channel.pair, two.channel.pair
     if here and there and not renamed:
         if here.side != there.side:
-            yield change("pair", f"is the {there.side} side on the other list, not the {here.side}")
+            yield change("pair", f"is the {there.side} side on the other list, the {here.side} here")
         elif here.partner and there.partner and partners.get(here.partner, there.partner) != there.partner:
             yield change("pair", "has another partner on the other list")
     for kind, ours, others in (
@@ -129,23 +146,20 @@ def _changes(pair: Match, partners: dict[str, str]) -> Iterator[Change]:
         if "unknown" not in (ours, others) and ours != others:
             yield change(
                 "polarity" if kind == "polarity" else "phantom",
-                f"{kind} is {others} on the other list, not {ours}",
+                f"{kind} is {others} on the other list, {ours} here",
             )
     owners = (one.channel.gain_owner, two.channel.gain_owner)
     if all(owners) and fold(owners[0]) != fold(owners[1]):
-        yield change("gain-owner", f"gain belongs to {owners[1]} on the other list, not {owners[0]}")
-    heard = [
+        yield change("gain-owner", f"gain belongs to {owners[1]} on the other list, {owners[0]} here")
+    heard_apart = [
         name
-        for name in AUDIENCES
+        for name in heard
         if "open"
         not in (permissions := (getattr(one.channel.audience, name), getattr(two.channel.audience, name)))
         and permissions[0] != permissions[1]
     ]
-    if heard:
-        yield change(
-            "audience",
-            "; ".join(
-                f"{name} is {getattr(two.channel.audience, name)} on the other list, not {getattr(one.channel.audience, name)}"
-                for name in heard
-            ),
+    if heard_apart:
+        theirs_said = (
+            f"{name} is {getattr(two.channel.audience, name)} on the other list" for name in heard_apart
         )
+        yield change("audience", "; ".join(theirs_said))

@@ -87,6 +87,8 @@ def of_suffix(path: str) -> Format:
 
 def sniff(data: bytes) -> Format:
     """The format that content looks like, for input without a file name."""
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        data = data[:65536].decode("utf-16", "replace").encode()
     start = data[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
     if start[:1] == b"<":
         return named("xml")

@@ -36,6 +36,8 @@ def parse(data: bytes, source: str) -> Any:
         root = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
         message = (error.msg or "not well-formed").split(", line ")[0]
+        if re.search("huge|amplification|depth", message, re.IGNORECASE):
+            message = "it is nested too deeply, or expands into too much"
         raise ReadError(
             f"this is not XML that can be read safely: {message}", Location(source, "", error.lineno)
         ) from None
@@ -181,6 +183,20 @@ _CHANNEL = tuple(
 )
 
 
+_TEXTS = ("heading", "extra", "reserved")
+_ATTRIBUTES = {
+    "channel-map": ("title", "revision", "date", "rate-hz"),
+    "heading": (),
+    "port": tuple(name.replace("_", "-") for name in _PORT),
+    "channel": (*(name.replace("_", "-") for name in _CHANNEL), "side", "with", *AUDIENCES),
+    "content": ("channel",),
+    "extra": ("heading",),
+    "entry": ("channel", "port", "slot"),
+    "patch": ("from-port", "from-slot", "to-port", "to-slot"),
+    "reserved": ("port", "slot"),
+}
+
+
 def _own(root: Any, source: str) -> ChannelMap:
     fields: dict[str, Any] = {
         name: root.get(name.replace("_", "-")) for name in ("title", "revision", "date", "rate_hz")
@@ -189,6 +205,7 @@ def _own(root: Any, source: str) -> ChannelMap:
     lists: dict[str, list[Any]] = {
         name: [] for name in ("headings", "ports", "channels", "entries", "patches", "reserved")
     }
+    _check_known(root, source)
     try:
         for element in root.iterchildren(etree.Element):
             get = element.get
@@ -207,12 +224,29 @@ def _own(root: Any, source: str) -> ChannelMap:
                     lists["reserved"].append((_slot(element, ""), element.text or ""))
                 case other:
                     raise ReadError(
-                        f"this channel map has an element <{other}>, which the format does not know",
-                        Location(source, "", element.sourceline),
+                        f"<{other}> stands in the wrong place", Location(source, "", element.sourceline)
                     )
         return ChannelMap(**fields, **{name: tuple(values) for name, values in lists.items()})
     except ValidationError as error:
         raise ReadError(explain(error), Location(source)) from None
+
+
+def _check_known(root: Any, source: str) -> None:
+    """Raise ReadError for an attribute, an element or a text that our format has no place for."""
+    for element in root.iter(etree.Element):
+        name = etree.QName(element).localname
+        wrong = next(
+            (f"an attribute {key!r}" for key in element.attrib if key not in _ATTRIBUTES.get(name, ())), ""
+        )
+        if name not in _ATTRIBUTES or etree.QName(element).namespace != NAMESPACE:
+            wrong = f"an element <{name}>"
+        elif (name not in _TEXTS and (element.text or "").strip()) or (element.tail or "").strip():
+            wrong = f"a text at <{name}>"
+        if wrong:
+            raise ReadError(
+                f"this channel map has {wrong}, which the format does not know",
+                Location(source, "", element.sourceline),
+            )
 
 
 def _slot(element: Any, prefix: str) -> tuple[str | None, str | None]:

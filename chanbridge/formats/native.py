@@ -17,14 +17,15 @@ def read(data: bytes, source: str, options: Options) -> ChannelMap:
     """The map in a file. Raises ReadError naming the place, for JSON that is none or holds something else."""
     text = decode(data, source)
     try:
-        value = json.loads(text)
+        value = json.loads(text, object_pairs_hook=_once)
     except json.JSONDecodeError as error:
         raise ReadError(
             f"this is not JSON: {error.msg.lower()}, at column {error.colno}",
             Location(source, "", error.lineno),
         ) from None
-    except ValueError as error:  # a number of thousands of digits
-        raise ReadError(f"this JSON cannot be read: {error}", Location(source)) from None
+    except ValueError as error:  # a key twice, or a number of thousands of digits
+        message = "a number has thousands of digits" if "digits" in str(error) else str(error)
+        raise ReadError(f"this JSON cannot be read: {message}", Location(source)) from None
     if not isinstance(value, dict):
         raise ReadError(
             "this JSON holds no channel map: it is not an object with channels and ports", Location(source)
@@ -33,6 +34,15 @@ def read(data: bytes, source: str, options: Options) -> ChannelMap:
         return ChannelMap.model_validate(value)
     except ValidationError as error:
         raise ReadError(explain(error), Location(source)) from None
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object whose keys differ; ValueError for one that says something twice."""
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        twice = next(key for at, (key, _) in enumerate(pairs) if key in dict(pairs[:at]))
+        raise ValueError(f"the key {twice!r} stands twice in one object")
+    return found
 
 
 def explain(error: ValidationError) -> str:

@@ -22,30 +22,34 @@ def read(data: bytes, source: str, options: Options) -> list[Grid]:
     """
     text = decode(data, source)
     lines = re.split(r"\r\n|\r|\n", text)
-    rule = next((line for line in lines if _RULE.fullmatch(line)), None)
-    if rule is None:
+    rules = [at for at, line in enumerate(lines) if _RULE.fullmatch(line)]
+    if not rules:
         raise ReadError(
             "no table was found: no line of dashes under the headings (--- -----); save it as CSV, or draw the line",
             Location(source),
         )
-    starts = [found.start() for found in re.finditer(r"-+", rule)]
-    if starts:
-        starts[0] = 0
-    at = lines.index(rule)
-    rows = [[line.rstrip()] for line in lines[: max(0, at - 1)]]
-    rows += [_cut(line, starts) for line in lines[max(0, at - 1) :]]
+    rows = [[line.rstrip()] for line in lines[: max(0, rules[0] - 1)]]
+    for at, following in zip(rules, [*rules[1:], len(lines) + 1], strict=True):
+        starts = [found.start() for found in re.finditer(r"-+", lines[at])]
+        rows += [_cut(line, [0, *starts[1:]]) for line in lines[max(0, at - 1) : following - 1]]
     return [Grid.of(source, rows)]
 
 
 def _cut(line: str, starts: list[int]) -> list[str]:
-    """Cells between columns of the screen; a letter that is two wide counts as two."""
+    """Cells between columns of the screen; a letter that is two wide counts as two.
+
+    A line that does not keep to the columns is one cell: a remark, or a row that nobody can be sure of.
+    """
     cells = [""] * len(starts)
-    column, cell = 0, 0
+    column, cell, before = 0, 0, " "
     for letter in line:
         while cell + 1 < len(starts) and column >= starts[cell + 1]:
             cell += 1
+            if before != " " and letter != " ":
+                return [line.rstrip()]
         cells[cell] += letter
         column += width(letter)
+        before = letter
     return [cell.rstrip() for cell in cells]
 
 

@@ -6,8 +6,10 @@ from collections.abc import Iterator
 
 from chanbridge import formats
 from chanbridge.compare.changes import Comparison, compare
+from chanbridge.formats.delimited import encode
 from chanbridge.handover.recipients import recipient_map, sheet_text
 from chanbridge.handover.summary import summary
+from chanbridge.model import AUDIENCES
 from chanbridge.show import Planned, Show
 
 
@@ -19,8 +21,13 @@ def documents(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:
         whole = recipient_map(planned, delivery)
         for name in ("csv", "xml"):
             yield f"{recipient.id}/sheet.{name}", formats.write(whole, formats.named(name), recipient.id)
-        yield f"{recipient.id}/sheet.txt", sheet_text(whole, recipient, delivery).encode("utf-8")
+        yield f"{recipient.id}/sheet.txt", encode(sheet_text(whole, recipient, delivery))
         kept = show.kept.get(recipient.id)
         if kept:
-            differences[recipient.id] = compare(whole, kept.map, by_id="id" in kept.layout)
-    yield "summary.txt", summary(show, planned, differences).encode("utf-8")
+            differences[recipient.id] = compare(
+                whole,
+                kept.map,
+                by_id="id" in kept.layout,
+                heard=[name for name in AUDIENCES if name in kept.layout],
+            )
+    yield "summary.txt", encode(summary(show, planned, differences))

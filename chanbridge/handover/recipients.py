@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from chanbridge.formats import text
 from chanbridge.mode import Mode
 from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot
-from chanbridge.names import short_labels, vocabulary
+from chanbridge.names import counted, short_labels, vocabulary
 from chanbridge.plan.straight import Plan
 from chanbridge.sheets import columns, values
 from chanbridge.show import Delivery, Planned
@@ -100,6 +100,11 @@ def sheet_text(whole: ChannelMap, recipient: Recipient, delivery: Delivery) -> s
     lines += [
         f"* Not carried: {text.plain(item.channel.name) or item.channel.id}: {item.reason}" for item in out
     ]
+    changed = [channel for channel in whole.channels if channel.name != text.plain(channel.name)]
+    if changed:
+        lines.append(
+            f"* {counted(len(changed), 'name')} with line breaks or blanks at the end; as they are in sheet.csv: {', '.join(channel.id for channel in changed)}"
+        )
     if any(channel.audience.air == "not allowed" for channel in whole.channels):
         lines.append("* NOT FOR AIR: carried because it was asked for; never to be heard in a programme.")
     if any(channel.phantom in ("on", "optional") for channel in whole.channels):

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Mapping
 
 from chanbridge.compare.changes import Comparison
+from chanbridge.names import counted
 from chanbridge.show import Delivery, Planned, Show
 
 
@@ -30,7 +31,10 @@ def summary(show: Show, planned: Planned, differences: Mapping[str, Comparison])
         out += _delivery(delivery, differences.get(delivery.recipient.id), len(planned.map.channels))
     if planned.unplaced:
         out.append("Without a place on any box, and so with nobody:")
-        out += [f"    {channel.name or channel.id}: {reason}" for channel, reason in planned.unplaced]
+        out += [
+            f"    !! {channel.name or channel.id}: {_printable(reason)}"
+            for channel, reason in planned.unplaced
+        ]
         out.append("")
     quiet = [channel.name for channel in planned.map.channels if channel.audience.air == "not allowed"]
     if quiet:
@@ -41,15 +45,20 @@ def summary(show: Show, planned: Planned, differences: Mapping[str, Comparison])
     noticed = [problem for problem in planned.problems if problem.code != "role"]
     if noticed:
         out.append("Noticed while reading:")
-        out += [f"    {problem}" for problem in noticed]
+        out += [f"    {_printable(str(problem))}" for problem in noticed]
         out.append("")
     missing = wanted_but_missing(planned)
     out.append(
-        f"NOT COMPLETE: {missing} wanted channel{'s' if missing > 1 else ''} not delivered; they are marked !! above."
+        f"NOT COMPLETE: {counted(missing, 'wanted channel')} not delivered; they are marked !! above."
         if missing
         else "Complete: every wanted channel reaches everyone who should have it."
     )
     return "\n".join(out) + "\n"
+
+
+def _printable(text: str) -> str:
+    """A text with the bytes of a file name that are no letters shown by their codes."""
+    return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 def _delivery(delivery: Delivery, difference: Comparison | None, total: int) -> list[str]:
@@ -66,7 +75,7 @@ def _delivery(delivery: Delivery, difference: Comparison | None, total: int) -> 
         count = len(difference.changes)
         out.append(
             f"    its own list {recipient.sheet} "
-            + (f"differs in {count} places:" if count else "agrees with this sheet")
+            + (f"differs in {counted(count, 'place')}:" if count else "agrees with this sheet")
         )
         out += [f"       {change.kind}: {change.message}" for change in difference.changes]
     return [*out, ""]

@@ -90,12 +90,12 @@ def side_by_side(sheets: Sequence[Sheet]) -> Blocks:
 
 
 def _places(
-    line: Line, at: Slot | None, target: Slot | None, shared: Mapping[tuple[str, int | None], int]
+    line: Line, at: Slot | None, target: Slot | None, shared: Mapping[tuple[str, int], int]
 ) -> list[Slot]:
     """Where a line's channel enters: at its socket, or its slot; at both where it shares the socket."""
     if at is None:
         return [target] if target else []
-    return [at, target] if target and shared[line.box, line.socket] > 1 else [at]
+    return [at, target] if target and shared[line.box, at.number] > 1 else [at]
 
 
 def _slots(sheet: Sheet, remarks: list[str]) -> list[tuple[Line, int | None]]:

@@ -132,7 +132,8 @@ def _units(stands: list[_Stand]) -> list[Unit]:
         partner = here.get(channel.pair.partner or "") if channel.pair else None
         mutual = partner is not None and partner.pair is not None and partner.pair.partner == channel.id
         both: tuple[Channel, ...] = (channel,)
-        if partner and mutual and partner.id not in done and partner.id != channel.id:
+        alike = partner is not None and gives_way(partner) == gives_way(channel)
+        if partner and mutual and alike and partner.id not in done and partner.id != channel.id:
             both = (channel, partner)
             if channel.pair and channel.pair.side in ("right", "side"):
                 both = (partner, channel)

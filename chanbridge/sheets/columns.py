@@ -6,7 +6,7 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 
 from chanbridge.errors import WriteError
 from chanbridge.model import AUDIENCES, Channel, ChannelMap, Line, Side
@@ -145,6 +145,16 @@ def _extra_cells(channel: Channel, headings: list[str]) -> list[str]:
     for heading, text in channel.extras:
         left.setdefault(heading, []).append(text)
     return [left[heading].pop(0) if left.get(heading) else "" for heading in headings]
+
+
+def in_order(cells: Iterable[tuple[str, str]], headings: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """Cells of unknown columns in the order of the headings; every cell has its heading there."""
+    left: dict[str, list[str]] = {}
+    for heading, text in cells:
+        left.setdefault(heading, []).append(text)
+    return trimmed_extras(
+        [(heading, left[heading].pop(0) if left.get(heading) else "") for heading in headings]
+    )
 
 
 def trimmed_extras(cells: list[tuple[str, str]]) -> tuple[tuple[str, str], ...]:

@@ -15,7 +15,7 @@ from chanbridge.errors import Location, Problem, ReadError
 from chanbridge.model import AUDIENCES, Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot
 from chanbridge.names import Vocabulary, fold, slug, unique, vocabulary
 from chanbridge.sheets import values
-from chanbridge.sheets.columns import HEADINGS, contents_of, trimmed_extras
+from chanbridge.sheets.columns import HEADINGS, contents_of, in_order, trimmed_extras
 from chanbridge.sheets.grid import Grid
 from chanbridge.sheets.layout import Table, same_cells, tables
 from chanbridge.sheets.ledger import LedgerRow, Reading, Verdict
@@ -37,6 +37,7 @@ def interpret(grids: Sequence[Grid], format_name: str, box: str = "") -> Reading
     reader = _Reader(source, vocabulary(), box)
     for grid in grids:
         reader.problems += grid.problems
+        reader.box = box
         for row, text in grid.asides:
             reader.enter(row, "title", text)
             reader.learn(text)
@@ -90,8 +91,10 @@ class _Reader:
         self.patches: dict[Patch, None] = {}
         self.spare_ways: dict[Patch, tuple[int, str]] = {}
         self.reserved: list[Reserved] = []
+        self.unread = False  # whether a cell that was not understood stands among the extras
         self.ledger: list[LedgerRow] = []
         self.origins: dict[str, Location] = {}
+        self.texts: dict[str, str] = {}
         self.problems: list[Problem] = []
         self.layout: dict[str, str] = {}
         self.headings: list[str] = []
@@ -109,6 +112,11 @@ class _Reader:
         quoted = f" (row: {text})" if text else ""
         self.problems.append(Problem(Location(self.source, self.sheet, row, column), code, message + quoted))
 
+    def report(self, channel_id: str, code: str, message: str) -> None:
+        """Add a problem about a channel, quoting its row."""
+        quoted = f"{message} (row: {self.texts[channel_id]})"
+        self.problems.append(Problem(self.origins[channel_id], code, quoted))
+
     def enter(self, row: int, verdict: Verdict, text: str, reason: str = "") -> None:
         self.ledger.append(LedgerRow(row, self.sheet, verdict, text, reason))
 
@@ -117,6 +125,11 @@ class _Reader:
         self.sheet = grid.sheet
         for at in range(start, stop):
             text = _text(grid.rows[at])
+            section = _SECTION.fullmatch(text.strip())
+            if section:
+                self.box = section["box"]
+                self.enter(grid.numbers[at], "heading", text)
+                continue
             rule = all(_RULE.fullmatch(cell) for cell in grid.rows[at] if cell.strip())
             self.enter(grid.numbers[at], "rule" if rule else "title", text)
             if not rule:
@@ -143,12 +156,12 @@ class _Reader:
             self.about["title"] = text
 
     def table(self, grid: Grid, table: Table) -> None:
-        self.sheet, self.box, self.group = grid.sheet, self.home, ""
+        self.sheet, self.group = grid.sheet, ""
         if table.heading_row is not None:
             self.enter(grid.numbers[table.heading_row], "heading", _text(grid.rows[table.heading_row]))
         top = grid.numbers[table.heading_row] if table.heading_row is not None else 1
         for doubt in table.doubts:
-            self.note(top, "column", doubt)
+            self.note(top, "column", doubt, _text(table.heading))
         for field, heading in table.layout().items():
             self.layout.setdefault(field, heading)
         unknown = [at for at, field in enumerate(table.fields) if field is None]
@@ -161,7 +174,11 @@ class _Reader:
         rows = grid.rows[table.start : table.stop]
         heading_cells = grid.rows[table.heading_row] if table.heading_row is not None else None
         for at, row in enumerate(rows):
-            if heading_cells and row[0] == heading_cells[0] and same_cells(row, heading_cells):
+            if (
+                heading_cells
+                and row[0][:1].casefold() == heading_cells[0][:1].casefold()
+                and same_cells(row, heading_cells)
+            ):
                 self.enter(grid.numbers[table.start + at], "repeat", _text(row))
                 continue
             following = rows[at + 1] if at + 1 < len(rows) else []
@@ -220,6 +237,9 @@ class _Reader:
                 text,
                 table.heading[where["number"]],
             )
+        if number is None and not ours and len(filled) == 1 and (aside := self._aside(cells, filled, name)):
+            self.enter(row, aside, text)
+            return
         found = self._sockets(row, cell, table, where, text)
         if number is None and not found and not ours:
             aside = self._aside(cells, filled, name) if len(filled) == 1 or nothing else None
@@ -262,6 +282,8 @@ class _Reader:
             if section:
                 self.box = section["box"]
                 return "heading"
+            if re.match(r"\d", first) and not name.strip():
+                return None  # it begins like a channel: to be rejected, not passed over
             if first.endswith(":"):
                 self.group = first.rstrip(": ")
                 return "heading"
@@ -326,6 +348,7 @@ class _Reader:
             if understood is None or understood == "":
                 heading = table.heading[where[field]]
                 extras.append((heading, said))
+                self.unread = True
                 if heading not in self.headings:
                     self.headings.append(heading)
                 self.note(
@@ -531,6 +554,7 @@ class _Reader:
         self.channels.append({"id": channel_id, **fields})
         self.by_id[channel_id] = self.channels[-1]
         self.origins[channel_id] = Location(self.source, self.sheet, row)
+        self.texts[channel_id] = text
         if not socket:  # a place that is no numbered socket is kept as it stands
             field = "socket" if cell("socket").strip() else "box"
             said = cell(field)
@@ -556,9 +580,7 @@ class _Reader:
 
     def _pair_up(self) -> None:
         boxes = {entry.channel: entry.slot.port for entry in self.entries}
-        pairing = Pairing(
-            self.words, self.by_id, self.numbers, boxes, self.origins, self.guessed, self.problems
-        )
+        pairing = Pairing(self.words, self.by_id, self.numbers, boxes, self.guessed, self.report)
         for channel_id, said, side_said, settled in self.pair_cells:
             if not pairing.from_cell(channel_id, said, side_said, settled):
                 channel = self.by_id[channel_id]
@@ -575,6 +597,7 @@ class _Reader:
     def _keep(self, channel: dict[str, Any], heading: str, text: str) -> None:
         """Keep a cell that was not understood among a channel's extras."""
         channel["extras"] = (*channel["extras"], (heading, text))
+        self.unread = True
         if heading not in self.headings:
             self.headings.append(heading)
 
@@ -585,27 +608,18 @@ class _Reader:
                 by_number.setdefault(slot, []).append(name)
         for slot, names in by_number.items():
             if len(names) > 1:
-                self.problems.append(
-                    Problem(
-                        self.origins[names[1]],
-                        "number-twice",
-                        f"number {slot} stands on {_named(self.by_id[name]['name'] for name in names)}",
-                    )
-                )
+                self.report(names[1], "number-twice", f"number {slot} stands on {self._named(names)}")
         by_socket: dict[Slot, dict[str, None]] = {}
         for name, at in self.entries:
             if at.port != LISTED:
                 by_socket.setdefault(at, {})[name] = None
         for at, channels in by_socket.items():
             if len(channels) > 1:
-                names = list(channels)
-                self.problems.append(
-                    Problem(
-                        self.origins[names[1]],
-                        "socket-twice",
-                        f"socket {at} stands on {_named(self.by_id[name]['name'] for name in names)}",
-                    )
-                )
+                where = f"socket {self.ports[at.port].device} {at.number}".replace("  ", " ")
+                self.report([*channels][1], "socket-twice", f"{where} stands on {self._named(channels)}")
+
+    def _named(self, ids: Iterable[str]) -> str:
+        return " and ".join(repr(self.by_id[name]["name"]) for name in ids)
 
     def _patch_spares(self) -> None:
         """A spare keeps its socket, unless a channel enters there: then the slot is live and has no name."""
@@ -642,6 +656,8 @@ class _Reader:
         self._name_shared_sockets()
         self._pair_up()
         self._report_doubles()
+        for channel in self.channels if self.unread else ():
+            channel["extras"] = in_order(channel["extras"], self.headings)
         listed = [Port(id=LISTED, kind="block", size=self.highest)] if self.highest else []
         collecting = gc.isenabled()
         gc.disable()  # nothing here is garbage: collecting while 100 000 channels are made costs a third
@@ -696,7 +712,3 @@ def _is_date(year: int, month: int, day: int) -> bool:
 
 def _same(had: dict[str, Any], fields: dict[str, Any]) -> bool:
     return {key: value for key, value in had.items() if key not in ("id", "pair")} == fields
-
-
-def _named(names: Iterable[str]) -> str:
-    return " and ".join(repr(name) for name in names)

@@ -81,12 +81,14 @@ def _is_heading(row: list[str], vocabulary: Vocabulary, *, first: bool, narrow: 
         return True
     cells = [cell for cell in row if cell.strip()]
     known = [cell for cell in cells if heading_fields(cell, vocabulary)]
-    if any(cell.strip().isdigit() and not heading_fields(cell, vocabulary) for cell in cells):
-        return False
+    if any(cell.strip().isdigit() and not (first and cell.strip() == "48") for cell in cells):
+        return False  # a number stands among headings only as the volts of phantom
     distinct = len({fold(cell) for cell in known})
     if first and len(cells) == 1:
         return narrow and len(row) == 1 and len(known) == 1
-    return distinct >= (2 if first else 3) and 2 * len(known) >= len(cells)
+    may_be = {field for cell in known for field in heading_fields(cell, vocabulary)}
+    telling = "name" in may_be and bool(may_be & {"number", "socket"})
+    return distinct >= (2 if first else 3) and (2 * len(known) >= len(cells) or (first and telling))
 
 
 def _table(

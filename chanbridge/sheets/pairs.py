@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from chanbridge.errors import Location, Problem
 from chanbridge.model import Side
 from chanbridge.names import Vocabulary, fold
 from chanbridge.sheets import values
@@ -19,25 +18,22 @@ class Pairing:
     """The channels of a sheet while their partners are looked for.
 
     `channels`: id → fields, changed in place. `numbers`: id → its slots. `boxes`: id → the port where it
-    enters. `guess`: ids whose row does not settle the question, so that names may.
+    enters. `guess`: ids whose row does not settle the question, so that names may. `report` takes a channel's
+    id, a code and a message.
     """
 
     words: Vocabulary
     channels: Mapping[str, dict[str, Any]]
     numbers: Mapping[str, Sequence[int]]
     boxes: Mapping[str, str]
-    origins: Mapping[str, Location]
     guess: list[str]
-    problems: list[Problem] = field(default_factory=list)
+    report: Callable[[str, str, str], None]
 
     def __post_init__(self) -> None:
         self.holders: dict[int, list[str]] = {}
         for name, slots in self.numbers.items():
             for slot in slots:
                 self.holders.setdefault(slot, []).append(name)
-
-    def report(self, channel_id: str, code: str, message: str) -> None:
-        self.problems.append(Problem(self.origins[channel_id], code, message))
 
     def name(self, channel_id: str) -> str:
         return str(self.channels[channel_id]["name"])

@@ -6,11 +6,8 @@ import re
 from functools import cache
 from typing import Literal, NamedTuple
 
-from chanbridge.model import Permission, Side
+from chanbridge.model import MOST_SLOTS, Permission, Side
 from chanbridge.names import Vocabulary, fold
-
-LARGEST_NUMBER = 9999
-"""A slot or socket number above this is taken for something else."""
 
 _ONE = r"0*(\d{1,4})(?:[.,]0+)?"
 _CALLED = (
@@ -19,7 +16,7 @@ _CALLED = (
 )
 _NUMBER = re.compile(rf"{_CALLED}{_ONE}\.?", re.IGNORECASE)
 _LIST = re.compile(
-    _CALLED + r"\d{1,4}(?:\s*(?:[-–—+/&,;]|to|bis|and|und|et|y|e|en|a|à)\s*\d{1,4})+",
+    _CALLED + r"\d{1,4}(?:(?:\s*[-–—+/&,;]\s*|\s+(?:to|bis|and|und|et|y|e|en|a|à)\s+)\d{1,4})+",
     re.IGNORECASE,
 )
 _SOCKET = re.compile(r"(?P<box>.*[^\W\d_]|.*\d(?=[-–_.:/ ]))?\s*[-–_.:/ #]?\s*(?P<number>\d{1,4})", re.DOTALL)
@@ -61,8 +58,8 @@ def numbers(text: str) -> Numbers | None:
 def plain_number(text: str) -> Numbers | None:
     """Read digits and nothing else, however many."""
     digits = text.strip()
-    found = digits.isascii() and digits.isdigit() and len(digits) < 19 and int(digits)
-    return Numbers((int(digits),), False) if found else None
+    value = int(digits) if digits.isascii() and digits.isdigit() and len(digits) < 9 else 0
+    return Numbers((value,), False) if 0 < value <= MOST_SLOTS else None
 
 
 class Socket(NamedTuple):
@@ -199,6 +196,8 @@ def side_word(text: str, vocabulary: Vocabulary) -> Side | None:
 
 def sided(name: str, vocabulary: Vocabulary) -> Sided | None:
     """Take the side off a name: `Keys L`, `KEYS (R)`, `Overhead left`, `Links Chor`; None where it has none."""
+    if both_sides(name):
+        return None
     for pattern in (_SIDE_AT_END, _SIDE_AT_START):
         found = pattern.fullmatch(name)
         side = side_word(found["word"], vocabulary) if found else None

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from chanbridge.__main__ import main
+from chanbridge.cli import main
 
 
 class Result(NamedTuple):

@@ -33,7 +33,7 @@ def blocks(draw: st.DrawFn, size: int = 40) -> ChannelMap:
                     other = f"{block}-{at + 1 - step}"
                     channels.append(
                         Channel(id=f"{block}-{at + step}", pair=Pair(partner=other, side=sides[step]))
-                    )  # type: ignore[arg-type]
+                    )
                     entries.append(Entry(f"{block}-{at + step}", Slot(block, at + step)))
                 at += 2
                 continue
