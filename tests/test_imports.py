@@ -20,6 +20,7 @@ LAYERS = (
     {"sheets", "plan", "compare"},
     {"formats"},
     {"show"},
+    {"assemble"},
     {"handover"},
     {"cli"},
 )

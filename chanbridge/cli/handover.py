@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import click
 
+from chanbridge.assemble import assemble
 from chanbridge.cli.sources import accept_rejected_option
 from chanbridge.files import write_all
 from chanbridge.handover import documents
 from chanbridge.handover.summary import wanted_but_missing
-from chanbridge.show import assemble, load
+from chanbridge.show import load
 
 
 @click.command("handover")

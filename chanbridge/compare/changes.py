@@ -123,11 +123,8 @@ def _changes(
         )
     moved = said[0] and mine.number != theirs.number
     boxes = (fold(mine.box), fold(theirs.box))
-    resourced = bool(
-        mine.socket
-        and theirs.socket
-        and (mine.socket != theirs.socket or (all(boxes) and boxes[0] != boxes[1]))
-    )
+    elsewhere = bool(mine.socket and all(boxes) and boxes[0] != boxes[1])
+    resourced = said[1] and (mine.socket != theirs.socket or elsewhere)
     if resourced:
         slots = f", and {slot_text(theirs)} instead of {slot_text(mine)}" if moved else ""
         yield change("resourced", f"has {_socket(theirs)} on the other list, {_socket(mine)} here{slots}")

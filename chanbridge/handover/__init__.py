@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from chanbridge import formats
+from chanbridge.assemble import Planned
 from chanbridge.compare.changes import Comparison, compare
 from chanbridge.formats.delimited import encode
 from chanbridge.handover.recipients import recipient_map, sheet_text
 from chanbridge.handover.summary import summary
 from chanbridge.model import AUDIENCES
-from chanbridge.show import Planned, Show
+from chanbridge.show import Show
 
 
 def documents(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:

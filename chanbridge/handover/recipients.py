@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from chanbridge.assemble import Delivery, Planned
 from chanbridge.formats import text
 from chanbridge.mode import Mode
 from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot
 from chanbridge.names import counted, short_labels, vocabulary
 from chanbridge.plan.straight import Plan
 from chanbridge.sheets import columns, values
-from chanbridge.show import Delivery, Planned
 from chanbridge.system import Recipient
 
 SHORT_WIDTH = 8

@@ -5,9 +5,10 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping
 
+from chanbridge.assemble import Delivery, Planned
 from chanbridge.compare.changes import Comparison
 from chanbridge.names import counted
-from chanbridge.show import Delivery, Planned, Show
+from chanbridge.show import Show
 
 
 def wanted_but_missing(planned: Planned) -> int:

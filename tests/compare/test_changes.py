@@ -42,6 +42,8 @@ def sheet(text: str) -> ChannelMap:
         ("3,Keys L,A,3,,,L with 4\n4,Keys R,A,4,,,R with 3", "3,Keys L,A,3,,,R with 4\n4,Keys R,A,4,,,L with 3",
          [("pair", ("Keys L",)), ("pair", ("Keys R",))]),
         ("1,Kick,A,1,on", "1,Kick,A,1,", []),
+        ("5,Ana,A,5", ",Ana,A,5", [("moved", ("Ana",))]),
+        ("5,Ana,A,5", "5,Ana,,", [("resourced", ("Ana",))]),
         ("5,Ana,A,5", "5,ANA ,a,5", []),
         ("5,Ana,A,5,,,\n6,Oboe,B,1,on,,\n", "6,Oboe,B,1,on,,\n5,Ana,A,5,,,\n", []),
     ],
@@ -67,6 +69,12 @@ def test_a_column_that_one_sheet_lacks_is_no_difference() -> None:
 def test_without_sockets_the_slot_tells() -> None:
     found = compare(sheet("Ch,Name\n1,Kick\n2,Harp\n"), sheet("Ch,Name\n1,Kick\n2,Celtic harp\n"))
     assert [change.kind for change in found.changes] == ["renamed"]
+
+
+def test_a_role_gathered_from_a_name_is_no_difference() -> None:
+    one, two = sheet("Ch,Name,Air\n1,Click,yes\n"), sheet("Ch,Name\n1,Click\n")
+    assert compare(one, two, heard=()).changes == ()
+    assert [change.kind for change in compare(one, two, heard=("air",)).changes] == ["audience"]
 
 
 def test_ids_find_a_rename_even_when_it_moved() -> None:
