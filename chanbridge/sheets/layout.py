@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Mapping
 from typing import NamedTuple
 
 from chanbridge.names import Vocabulary, fold
@@ -21,7 +20,8 @@ class Table(NamedTuple):
 
     `fields[i]` is the field that column i fills, or None for an unknown one; `heading[i]` is what stands
     over it. `start` and `stop` are indices into the grid's rows. `own`: a table that chanbridge wrote.
-    `doubts` are sentences about columns that could have meant something else.
+    `doubts` are sentences about columns that could have meant something else. `first` is the grid's column
+    where a table begins that has others beside it.
     """
 
     heading: list[str]
@@ -31,6 +31,15 @@ class Table(NamedTuple):
     heading_row: int | None
     own: bool
     doubts: list[str]
+    first: int = 0
+    side_by_side: bool = False
+
+    def rows(self, grid: Grid) -> list[list[str]]:
+        """The rows of the table, its own columns only."""
+        body = grid.rows[self.start : self.stop]
+        if not self.side_by_side:
+            return body
+        return [row[self.first : self.first + len(self.heading)] for row in body]
 
     def layout(self) -> dict[str, str]:
         """Field → heading."""
@@ -65,10 +74,34 @@ def tables(grid: Grid, vocabulary: Vocabulary) -> list[Table]:
     if not starts:
         bare = _without_heading(grid, vocabulary)
         return [bare] if bare else []
-    return [
-        _table(grid, grid.rows[start], start + 1, stop, start, vocabulary)
-        for start, stop in zip(starts, [*starts[1:], len(grid.rows)], strict=True)
+    found: list[Table] = []
+    for start, stop in zip(starts, [*starts[1:], len(grid.rows)], strict=True):
+        cells = grid.rows[start]
+        parts = _side_by_side(cells, vocabulary)
+        found += [
+            _table(grid, cells[first:last], start + 1, stop, start, vocabulary, first, len(parts) > 1)
+            for first, last in parts
+        ]
+    return found
+
+
+def _side_by_side(cells: list[str], vocabulary: Vocabulary) -> list[tuple[int, int]]:
+    """First and last column of each table in a heading row: several where a number's and a name's heading come again."""
+    folded = [fold(cell) for cell in cells]
+    begins = [
+        at for at, cell in enumerate(folded) if cell and cell == next((one for one in folded if one), "")
     ]
+    whole = [(0, len(cells))]
+    if len(begins) < 2 or is_own(cells):
+        return whole
+    parts = list(zip(begins, [*begins[1:], len(cells)], strict=True))
+    for first, last in parts:
+        may_be = {field for cell in cells[first:last] for field in heading_fields(cell, vocabulary)[:1]}
+        if not {"number", "socket"} & may_be or not any(
+            "name" in heading_fields(cell, vocabulary) for cell in cells[first:last]
+        ):
+            return whole
+    return parts
 
 
 def same_cells(one: list[str], other: list[str]) -> bool:
@@ -92,17 +125,20 @@ def _is_heading(row: list[str], vocabulary: Vocabulary, *, first: bool, narrow: 
 
 
 def _table(
-    grid: Grid, cells: list[str], start: int, stop: int, heading_row: int | None, vocabulary: Vocabulary
+    grid: Grid,
+    cells: list[str],
+    start: int,
+    stop: int,
+    heading_row: int | None,
+    vocabulary: Vocabulary,
+    first: int = 0,
+    beside: bool = False,
 ) -> Table:
-    body = [row for row in grid.rows[start:stop] if not (heading_row is not None and same_cells(row, cells))]
-    width = max([len(cells), *(len(row) for row in body)])
-    heading = [*cells, *[""] * (width - len(cells))]
-    while (
-        heading
-        and not heading[-1].strip()
-        and not any(row[len(heading) - 1 : len(heading)] not in ([], [""]) for row in body)
-    ):
-        heading.pop()  # an empty column at the right edge is no column
+    cut = slice(first, first + len(cells)) if beside else slice(None)
+    body = [row[cut] for row in grid.rows[start:stop]]
+    if heading_row is not None:
+        body = [row for row in body if row[:1] != cells[:1] or not same_cells(row, cells)]
+    heading = _fitted(cells, body)
     if is_own(heading):
         names = {text: field for field, text in HEADINGS.items()}
         fields: list[str | None] = []
@@ -111,13 +147,33 @@ def _table(
             last = len(heading) - 1 - heading[::-1].index(text) == at
             fields.append(field if field and (last if field == "id" else field not in fields) else None)
         return Table(heading, fields, start, stop, heading_row, True, [])
-    step = max(1, len(body) // SAMPLE)
-    sample = body[::step]
+    sample = body[:: max(1, len(body) // SAMPLE)]
     columns = [
         [row[at].strip() for row in sample if at < len(row) and row[at].strip()] for at in range(len(heading))
     ]
     chosen, doubts = _assign(heading, columns, vocabulary)
-    return Table(heading, chosen, start, stop, heading_row, False, doubts)
+    named = sum(1 for text in heading if text.strip())
+    widest = max((len(row) for row in body), default=named)
+    if heading_row is not None and len(body) > 1 and widest < named:
+        doubts.append(
+            f"the rows have {widest} cells under {named} headings: a column may be left out, "
+            "and what follows it stand under the wrong heading"
+        )
+    return Table(heading, chosen, start, stop, heading_row, False, doubts, first, beside)
+
+
+def _fitted(cells: list[str], body: list[list[str]]) -> list[str]:
+    """A heading row as wide as its table: widened where most rows are wider, empty columns at the right cut off."""
+    wider = sorted(len(row) for row in body if any(cell.strip() for cell in row[len(cells) :]))
+    heading = list(cells)
+    if 2 * len(wider) > len(body):
+        heading += [""] * (wider[-1] - len(cells))
+    while heading and not heading[-1].strip():
+        last = len(heading) - 1
+        if any(len(row) > last and row[last].strip() for row in body):
+            break
+        heading.pop()
+    return heading
 
 
 def _assign(
@@ -136,7 +192,7 @@ def _assign(
                 field
                 for field in possible[at]
                 if field not in fields
-                and (len(possible[at]) == 1 or _bears_out(field, columns[at], vocabulary, "name" in fields))
+                and _bears_out(field, columns[at], vocabulary, "name" in fields, possible[at])
             ]
             for at in sorted(open_columns)
         }
@@ -161,6 +217,13 @@ def _assign(
         if len(columns[at]) >= max((len(column) for column in columns), default=0) / 2:
             fields[at] = "name"
             doubts.append(f"no column is called a name, so {heading[at]!r}, which is filled, is taken for it")
+    if "name" not in fields:
+        for field, at in _by_values(
+            columns, [at for at, field in enumerate(fields) if field is None]
+        ).items():
+            if field not in fields:
+                fields[at] = field
+                doubts.append(f"no heading says so, but the values of {heading[at]!r} look like a {field}")
     return fields, doubts
 
 
@@ -168,24 +231,34 @@ def _either(fields: tuple[str, ...]) -> str:
     return " or ".join(field.replace("_", " ") for field in fields)
 
 
-def _bears_out(field: str, cells: list[str], vocabulary: Vocabulary, named: bool) -> bool:
-    """Whether a column's filled cells look like a field; asked only where the heading leaves a choice."""
+def _bears_out(
+    field: str, cells: list[str], vocabulary: Vocabulary, named: bool, options: tuple[str, ...]
+) -> bool:
+    """Whether a column's filled cells look like a field; a heading without a choice needs but a third of them."""
     said = [cell for cell in cells if fold(cell) not in vocabulary.values["nothing"]]
     if not said:
-        return field not in ("number", "socket", "count")
+        return len(options) == 1 or field not in ("number", "socket", "count")
     share = _share_of_numbers(said)
+    if len(options) == 1:
+        sockets = sum(values.sockets(cell) is not None for cell in said) / len(said)
+        return {"number": share, "socket": sockets}.get(field, 1) >= 0.3
     match field:
         case "number":
-            return share >= 0.7 and 2 * len(set(said)) >= len(said)
+            return share >= 0.7 and not ("count" in options and _counts(said))
         case "socket":
-            strict = sum(bool(_SHORT_SOCKET.fullmatch(cell)) for cell in said) / len(said)
             loose = sum(values.sockets(cell) is not None for cell in said) / len(said)
-            return strict >= 0.7 or (named and loose >= 0.7)
+            return _share_of_sockets(said) >= 0.7 or (named and loose >= 0.7)
         case "count":
-            return all(cell in ("1", "2", "3", "4", "5", "6", "7", "8") for cell in said)
+            return _counts(said)
         case "name" | "short" | "transducer" | "position" | "group" | "notes" | "kind" | "box":
             return share < 0.7
     return True
+
+
+def _counts(cells: list[str]) -> bool:
+    """Whether numbers say how many, not which: small, repeated and in no order."""
+    small = all(cell in ("1", "2", "3", "4", "5", "6", "7", "8") for cell in cells)
+    return small and len(set(cells)) < len(cells) and cells != sorted(cells)
 
 
 _SHORT_SOCKET = re.compile(r"[^\W\d_]{1,2}\d?\s*[-–_.:/ ]?\s*\d{1,3}|\d{1,3}(\.\d{2})?")
@@ -195,40 +268,46 @@ def _share_of_numbers(cells: list[str]) -> float:
     return sum(values.numbers(cell) is not None for cell in cells) / len(cells)
 
 
+def _by_values(columns: list[list[str]], free: list[int]) -> dict[str, int]:
+    """Which free column counts up, which holds sockets and which names, by their values alone."""
+    rows = max((len(column) for column in columns), default=0)
+    found: dict[str, int] = {}
+    for at in free:
+        if "number" not in found and _is_count_up(columns[at], rows):
+            found["number"] = at
+        elif "socket" not in found and columns[at] and _share_of_sockets(columns[at]) >= 0.7:
+            found["socket"] = at
+    texts = [
+        at for at in free if at not in found.values() and columns[at] and _share_of_numbers(columns[at]) < 0.3
+    ]
+    if texts:
+        found["name"] = max(texts, key=lambda at: (len(set(columns[at])), -at))
+    return found
+
+
 def _without_heading(grid: Grid, vocabulary: Vocabulary) -> Table | None:
     """A table that has no heading row: a column of rising numbers and one of texts, or None."""
     width = max((len(row) for row in grid.rows), default=0)
     columns = [
         [row[at].strip() for row in grid.rows if at < len(row) and row[at].strip()] for at in range(width)
     ]
-    found: Mapping[str, int | None] = {
-        "number": next((at for at in range(width) if _is_count_up(columns[at], len(grid.rows))), None),
-        "socket": next(
-            (
-                at
-                for at in range(width)
-                if columns[at]
-                and not _is_count_up(columns[at], len(grid.rows))
-                and sum(bool(_SHORT_SOCKET.fullmatch(cell)) for cell in columns[at]) >= 0.7 * len(columns[at])
-            ),
-            None,
-        ),
-    }
-    texts = [
-        at
-        for at in range(width)
-        if columns[at] and at not in found.values() and _share_of_numbers(columns[at]) < 0.3
-    ]
-    if found["number"] is None or not texts:
+    found = _by_values(columns, list(range(width)))
+    if not {"number", "name"} <= {*found}:
         return None
-    name = max(texts, key=lambda at: (len(set(columns[at])), -at))
     fields: list[str | None] = [None] * width
     for field, at in found.items():
-        if at is not None:
-            fields[at] = field
-    fields[name] = "name"
-    doubts = [f"there is no heading row; column {name + 1} is taken for the name by its values"]
-    return Table([""] * width, fields, 0, len(grid.rows), None, False, doubts)
+        fields[at] = field
+    start = next(
+        at
+        for at, row in enumerate(grid.rows)
+        if found["number"] < len(row) and values.numbers(row[found["number"]])
+    )
+    doubts = [f"there is no heading row; column {found['name'] + 1} is taken for the name by its values"]
+    return Table([""] * width, fields, start, len(grid.rows), None, False, doubts)
+
+
+def _share_of_sockets(cells: list[str]) -> float:
+    return sum(bool(_SHORT_SOCKET.fullmatch(cell)) for cell in cells) / len(cells)
 
 
 def _is_count_up(cells: list[str], rows: int) -> bool:

@@ -69,6 +69,7 @@ class Pairing:
         if partner and number:
             side = side or ("left" if self._slot(channel_id) < int(number[0]) else "right")
             channel["pair"] = {"with": partner, "side": side}
+            self.channels[partner].setdefault("pair", {"with": channel_id, "side": _OPPOSITE[side]})
             return True
         if side:
             channel["pair"] = {"with": None, "side": side}
@@ -106,12 +107,13 @@ class Pairing:
         for channel_id in dict.fromkeys(self.guess):
             pair = self.channels[channel_id].get("pair")
             sided = values.sided(self.name(channel_id), self.words)
-            if not sided or (pair and pair["with"] is not None):
+            if (not sided and not pair) or (pair and pair["with"] is not None):
                 continue
-            side: Side = pair["side"] if pair else sided.side
-            key = (self.boxes.get(channel_id, ""), sided.stem, side in ("left", "right"))
+            side: Side = pair["side"] if pair else sided.side if sided else "left"
+            stem = sided.stem if sided else fold(self.name(channel_id))
+            key = (self.boxes.get(channel_id, ""), stem, side in ("left", "right"))
             within.setdefault(key, {}).setdefault(side, []).append(channel_id)
-            if sided.sure:
+            if pair or (sided and sided.sure):
                 sure[channel_id] = side
         across: dict[tuple[str, bool], dict[Side, list[str]]] = {}
         for (_, stem, flat), sides in within.items():
@@ -146,6 +148,8 @@ class Pairing:
                 return True
         return False
 
+
+_OPPOSITE: dict[Side, Side] = {"left": "right", "right": "left", "mid": "side", "side": "mid"}
 
 _NOTE = re.compile(
     r"\b(?:pair(?:ed)?|stereo|link(?:ed)?|paar|paire|par|coppia|koppel)\s*(?:with|to|mit|avec|con|met|w/)\s*"

@@ -69,18 +69,21 @@ class Socket(NamedTuple):
     number: int
 
 
-def sockets(text: str) -> tuple[Socket, ...] | None:
-    """Read `A16`, `A-16`, `BX2-01`, `SL 16`, `2.07`, `16`, `A1/A2`, `A1-2`; None where it is no socket."""
+def sockets(text: str, two: bool = False) -> tuple[Socket, ...] | None:
+    """Read `A16`, `A-16`, `BX2-01`, `SL 16`, `2.07`, `16`, `A1/A2`; None where it is no socket.
+
+    `two`: the row stands for two channels, so that `A13-14` are two sockets and not one of box A13.
+    """
     text = text.strip()
     one = _socket(text)
-    if one:
+    if one and not two:
         return (one,)
     parts = re.split(r"\s*[/+&,;–-]\s*", text)
     if len(parts) == 2:
         first, second = _socket(parts[0]), _socket(parts[1])
         if first and second and second.box in ("", first.box) and second.number == first.number + 1:
             return (first, Socket(first.box, second.number))
-    return None
+    return (one,) if one else None
 
 
 def _socket(text: str) -> Socket | None:
@@ -115,8 +118,9 @@ def is_nothing(text: str, vocabulary: Vocabulary) -> bool:
     folded = fold(text)
     if not folded or folded in vocabulary.values["nothing"]:
         return True
-    head = re.match(r"([^(:,–—]+?)\s*(?:[(:,–—]|\s-\s)", folded)
-    return bool(head and head[1] in vocabulary.values["nothing_because"])
+    head = re.match(r"([^(:,–—]+?)\s*(?:([(])|[:,–—]|\s-\s)", folded)
+    topic = "nothing" if head and head[2] else "nothing_because"
+    return bool(head and head[1] in vocabulary.values[topic])
 
 
 def phantom(text: str, vocabulary: Vocabulary) -> Literal["on", "off", "optional"] | None:
@@ -217,6 +221,11 @@ def both_sides(name: str) -> str | None:
     """The stem of a name for a whole pair (`Keys L/R`, `Keys (stereo)`), or None."""
     found = _BOTH.fullmatch(name.strip())
     return found["stem"] if found else None
+
+
+def is_stereo(name: str) -> bool:
+    """Whether a name says that it is both sides (`Stereo mix`)."""
+    return bool(re.match(r"stereo\b", fold(name)))
 
 
 def roles(name: str, vocabulary: Vocabulary) -> tuple[str, str] | None:

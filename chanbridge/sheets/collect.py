@@ -1,0 +1,277 @@
+"""Channels, sockets and spares of one file, gathered row by row and made into a map at the end."""
+
+from __future__ import annotations
+
+import datetime
+import gc
+import re
+from collections.abc import Iterable
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from chanbridge.errors import Location, Problem
+from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot
+from chanbridge.names import Vocabulary, fold, slug, unique
+from chanbridge.sheets.columns import in_order
+from chanbridge.sheets.ledger import LedgerRow, Reading, Verdict
+from chanbridge.sheets.pairs import Pairing
+from chanbridge.sheets.values import Socket
+
+LISTED = "slots"
+"""Id of the port that a plain list's numbers count in."""
+
+_channels = TypeAdapter(tuple[Channel, ...])
+_WEIGHT: dict[str, int] = {"rejected": 3, "channel": 2, "spare": 1}
+
+
+class Collector:
+    """What the tables of one file say, before it is a map."""
+
+    def __init__(self, source: str, words: Vocabulary) -> None:
+        self.source = source
+        self.words = words
+        self.sheet = ""
+        self.channels: list[dict[str, Any]] = []
+        self.by_id: dict[str, dict[str, Any]] = {}
+        self.numbers: dict[str, list[int]] = {}
+        self.guess: list[str] = []  # ids of channels whose row does not settle what is their pair
+        self.pair_cells: list[tuple[str, str, str, bool]] = []
+        self.entries: dict[Entry, None] = {}
+        self.patches: dict[Patch, None] = {}
+        self.spare_ways: dict[Patch, tuple[int, str]] = {}
+        self.reserved: list[Reserved] = []
+        self.unread = False  # whether a cell that was not understood stands among the extras
+        self.ledger: list[LedgerRow] = []
+        self.origins: dict[str, Location] = {}
+        self.texts: dict[str, str] = {}
+        self.problems: list[Problem] = []
+        self.layout: dict[str, str] = {}
+        self.headings: list[str] = []
+        self.ports: dict[str, Port] = {}
+        self.boxes: dict[str, str] = {}
+        self.highest = 0
+        self.about: dict[str, Any] = {}
+
+    # The ledger and the problems
+
+    def note(self, row: int, code: str, message: str, text: str = "", column: str = "") -> None:
+        """Add a problem at a row of the sheet being read, quoting the row as it stood."""
+        quoted = f" (row: {text})" if text else ""
+        self.problems.append(Problem(Location(self.source, self.sheet, row, column), code, message + quoted))
+
+    def report(self, channel_id: str, code: str, message: str) -> None:
+        """Add a problem about a channel, quoting its row."""
+        quoted = f"{message} (row: {self.texts[channel_id]})"
+        self.problems.append(Problem(self.origins[channel_id], code, quoted))
+
+    def enter(self, row: int, verdict: Verdict, text: str, reason: str = "", at: int | None = None) -> None:
+        """Give a row its verdict; `at`: the place in the ledger of a row that another table has been through."""
+        entry = LedgerRow(row, self.sheet, verdict, text, reason)
+        if at is None:
+            self.ledger.append(entry)
+        elif _WEIGHT.get(verdict, 0) > _WEIGHT.get(self.ledger[at].verdict, 0):
+            self.ledger[at] = entry
+
+    def learn(self, text: str) -> None:
+        """Take title, revision and date from a line above or beside a table."""
+        revision = re.search(
+            r"\b(?:revision|rev\.?|version|stand)[:\s]+([A-Z]|\d{1,3})\b", text, re.IGNORECASE
+        )
+        if revision:
+            self.about.setdefault("revision", revision[1])
+        for pattern, order in (
+            (r"\b(\d{4})-(\d{2})-(\d{2})\b", (1, 2, 3)),
+            (r"\b(\d{1,2})\.(\d{1,2})\.(\d{4})\b", (3, 2, 1)),
+        ):
+            found = re.search(pattern, text)
+            date = _date(*(int(found[at]) for at in order)) if found else None
+            if date:
+                self.about.setdefault("date", date)
+        about = r"\s*(revision|rev|date|datum|version|stand|fecha|data|datum|page|seite)\b"
+        if not self.about.get("title") and not re.match(about, text, re.IGNORECASE):
+            self.about["title"] = re.sub(r"^(title|name|show|event)\s*:\s*", "", text, flags=re.IGNORECASE)
+
+    def heading(self, heading: str, times: int = 1) -> None:
+        """Remember the heading of an unknown column, as often as one row has it."""
+        self.headings += [heading] * (times - self.headings.count(heading))
+
+    # Sockets, slots, channels
+
+    def port(self, box: str, own: bool) -> str:
+        """The id of the port for a box's sockets, made when it is first named."""
+        key = box if own else fold(box)
+        if key not in self.boxes:
+            port_id = unique(box or "sockets", {*self.ports, LISTED} if box else self.ports)
+            self.boxes[key] = port_id
+            self.ports[port_id] = Port(id=port_id, device=box, kind="sockets")
+        return self.boxes[key]
+
+    def slot(self, socket: Socket | None, own: bool) -> Slot | None:
+        """The slot of a socket."""
+        return Slot(self.port(socket.box, own), socket.number) if socket else None
+
+    def spare(self, row: int, slot: int | None, at: Slot | None, remark: str, text: str) -> None:
+        """A slot or socket without a channel."""
+        if slot is None:
+            if at:
+                self.reserved.append(Reserved(at, remark))
+            return
+        self.highest = max(self.highest, slot)
+        if at:
+            self.spare_ways[Patch(at, Slot(LISTED, slot))] = (row, text)
+        if remark:
+            self.reserved.append(Reserved(Slot(LISTED, slot), remark))
+
+    def channel(
+        self, row: int, fields: dict[str, Any], wanted_id: str, box: str, slot: int | None, at: Slot | None, text: str
+    ) -> str | None:  # fmt: skip
+        """A channel with its slot and socket; returns its id, or None if it is one that was there already.
+
+        Without an id of its own it gets one made from box and name.
+        """
+        channel_id = wanted_id or unique(slug(box, fields["name"]) or "channel", self.by_id)
+        if channel_id in self.by_id:
+            had = {key: value for key, value in self.by_id[channel_id].items() if key not in ("id", "pair")}
+            if had == fields:
+                self.place(channel_id, slot, at)
+                return None
+            channel_id = unique(wanted_id, self.by_id)
+            self.note(
+                row,
+                "id-twice",
+                f"id {wanted_id!r} stands on two different channels; this one is called {channel_id!r}",
+                text,
+            )
+        self.channels.append({"id": channel_id, **fields})
+        self.by_id[channel_id] = self.channels[-1]
+        self.origins[channel_id] = Location(self.source, self.sheet, row)
+        self.texts[channel_id] = text
+        self.place(channel_id, slot, at)
+        return channel_id
+
+    def place(self, channel_id: str, slot: int | None, at: Slot | None) -> None:
+        """Let a channel enter at a socket, or at its slot where no socket is known."""
+        if slot is not None:
+            self.highest = max(self.highest, slot)
+            self.numbers.setdefault(channel_id, []).append(slot)
+        if at:
+            self.entries[Entry(channel_id, at)] = None
+            if slot is not None:
+                self.patches[Patch(at, Slot(LISTED, slot))] = None
+        elif slot is not None:
+            self.entries[Entry(channel_id, Slot(LISTED, slot))] = None
+
+    def keep(self, channel: dict[str, Any], heading: str, text: str) -> None:
+        """Keep a cell that was not understood among a channel's extras."""
+        channel["extras"] = (*channel["extras"], (heading, text))
+        self.unread = True
+        self.heading(heading)
+
+    # The end
+
+    def reading(self, format_name: str) -> Reading:
+        """Everything as a map with its ledger."""
+        self._patch_spares()
+        self._name_shared_sockets()
+        self._pair_up()
+        self._report_doubles()
+        for channel in self.channels if self.unread else ():
+            channel["extras"] = in_order(channel["extras"], self.headings)
+        listed = [Port(id=LISTED, kind="block", size=self.highest)] if self.highest else []
+        collecting = gc.isenabled()
+        gc.disable()  # nothing here is garbage: collecting while 100 000 channels are made costs a third
+        try:
+            whole = ChannelMap(
+                **self.about,
+                headings=tuple(self.headings),
+                channels=_channels.validate_python(tuple(self.channels)),
+                entries=tuple(self.entries),
+                ports=(*self.ports.values(), *listed),
+                patches=tuple(self.patches),
+                reserved=tuple(self.reserved),
+            )
+        finally:
+            if collecting:
+                gc.enable()
+        return Reading(
+            self.source,
+            format_name,
+            whole,
+            tuple(self.ledger),
+            self.layout,
+            self.origins,
+            tuple(self.problems),
+        )
+
+    def _pair_up(self) -> None:
+        boxes = {entry.channel: entry.slot.port for entry in self.entries}
+        pairing = Pairing(self.words, self.by_id, self.numbers, boxes, self.guess, self.report)
+        for channel_id, said, side_said, settled in self.pair_cells:
+            if not pairing.from_cell(channel_id, said, side_said, settled):
+                channel = self.by_id[channel_id]
+                self.report(
+                    channel_id,
+                    "pair",
+                    f"{channel['name']!r}: pair {said!r} is not understood; write L with 20, R with 19, L or R",
+                )
+                self.keep(channel, self.layout["pair"], said)
+        pairing.from_notes()
+        pairing.from_names()
+
+    def _patch_spares(self) -> None:
+        """A spare keeps its socket, unless a channel enters there: then the slot is live and has no name."""
+        live = {at: name for name, at in reversed(self.entries)}
+        for patch, (row, text) in self.spare_ways.items():
+            if patch.source in live:
+                name = self.by_id[live[patch.source]]["name"]
+                self.note(
+                    row,
+                    "unnamed-live",
+                    f"slot {patch.target.number} has no name but the socket of {name!r}; it is read as spare",
+                    text,
+                )
+                self.reserved.append(Reserved(patch.target, f"socket {patch.source}"))
+            else:
+                self.patches[patch] = None
+
+    def _name_shared_sockets(self) -> None:
+        """Channels that share a socket enter at their own slots as well, or nobody could tell them apart."""
+        sharing: dict[Slot, list[str]] = {}
+        for name, at in self.entries:
+            if at.port != LISTED:
+                sharing.setdefault(at, []).append(name)
+        for names in sharing.values():
+            if len(names) > 1:
+                self.entries |= {
+                    Entry(name, Slot(LISTED, slot)): None
+                    for name in names
+                    for slot in self.numbers.get(name, ())
+                }
+
+    def _report_doubles(self) -> None:
+        by_number: dict[int, list[str]] = {}
+        for name, slots in self.numbers.items():
+            for slot in slots:
+                by_number.setdefault(slot, []).append(name)
+        for slot, names in by_number.items():
+            if len(names) > 1:
+                self.report(names[1], "number-twice", f"number {slot} stands on {self._named(names)}")
+        by_socket: dict[Slot, dict[str, None]] = {}
+        for name, at in self.entries:
+            if at.port != LISTED:
+                by_socket.setdefault(at, {})[name] = None
+        for at, channels in by_socket.items():
+            if len(channels) > 1:
+                where = f"socket {self.ports[at.port].device} {at.number}".replace("  ", " ")
+                self.report([*channels][1], "socket-twice", f"{where} stands on {self._named(channels)}")
+
+    def _named(self, ids: Iterable[str]) -> str:
+        return " and ".join(repr(self.by_id[name]["name"]) for name in ids)
+
+
+def _date(year: int, month: int, day: int) -> datetime.date | None:
+    try:
+        return datetime.date(year, month, day)
+    except ValueError:  # the 30th of February is some other number
+        return None
