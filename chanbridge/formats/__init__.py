@@ -36,6 +36,12 @@ FORMATS = (
     ),
     Format("json", (".json",), "chanbridge.formats.native", "a whole map"),
     Format(
+        "markdown",
+        (".md",),
+        "chanbridge.formats.markdown",
+        "one port as a table: as text, blanks at the beginning of cells are lost too",
+    ),
+    Format(
         "text",
         (".txt",),
         "chanbridge.formats.text",

@@ -7,47 +7,53 @@ import io
 import re
 from collections import Counter
 
-from chanbridge.errors import Location, ReadError, WriteError
+from chanbridge.errors import Location, ReadError
 from chanbridge.files import LARGEST
+from chanbridge.formats.characters import Decoded, decode, encode
 from chanbridge.model import ChannelMap
 from chanbridge.names import vocabulary
 from chanbridge.sheets import columns, values
 from chanbridge.sheets.grid import Grid, Options
+from chanbridge.sheets.layout import heading_fields
 
 DELIMITERS = ",;\t|"
 
 csv.field_size_limit(LARGEST)  # a setting of the whole process; a file is never larger
 
 
-def decode(data: bytes, source: str) -> str:
-    """Bytes as text: by byte order mark, else as UTF-8. Raises ReadError for anything else."""
-    marks = {b"\xef\xbb\xbf": "utf-8-sig", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
-    encoding = next((name for mark, name in marks.items() if data.startswith(mark)), "utf-8")
-    try:
-        text = data.decode(encoding)
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        binary = b"\0" in data[:4096]
-        raise ReadError(
-            "this is a binary file, not a list; save it as CSV, XML or text"
-            if binary
-            else f"byte 0x{data[error.start]:02X} is not {encoding.upper().removesuffix('-SIG')}; save the sheet as 'CSV UTF-8'",
-            Location(source, "", None if binary else line),
-        ) from None
-    if "\0" in text:
-        line = text.count("\n", 0, text.index("\0")) + 1
-        raise ReadError(
-            "there is a NUL character here: a binary or damaged file; save the sheet again as CSV UTF-8",
-            Location(source, "", line),
-        )
-    return text
+NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
 
 def read(data: bytes, source: str, options: Options) -> list[Grid]:
     """One grid of the file's records. Rows are counted as records, as a spreadsheet shows them."""
-    text = decode(data, source)
-    delimiter = guess_delimiter(text)
-    return [Grid.of(source, records(text, delimiter, source))]
+    decoded = decode(data, source, options.encoding)
+    return [grid_of(decoded, source, options)]
+
+
+def grid_of(decoded: Decoded, source: str, options: Options) -> Grid:
+    """Text in cells, by the delimiter that the user says or that cuts it best."""
+    text = decoded.text
+    delimiter = options.delimiter or guess_delimiter(text, source)
+    if len(delimiter) != 1 or delimiter in '"\r\n':
+        raise ReadError(
+            f"{delimiter!r} cannot be a delimiter; say one character, such as --delimiter ';'",
+            Location(source),
+        )
+    rows = records(text, delimiter, source)
+    if delimiter == "|":
+        rows = _without_padding(rows)
+    grid = Grid.of(source, rows)
+    grid.problems += decoded.problems
+    grid.how = f"{decoded.encoding}, cells parted by {NAMES.get(delimiter, repr(delimiter))}"
+    return grid
+
+
+def _without_padding(rows: list[list[str]]) -> list[list[str]]:
+    """Cells without the blanks that belong to the bars, where every bar has them."""
+    inner = [cell for row in rows if len(row) > 1 for cell in row[1:] if cell]
+    if sum(cell.startswith(" ") for cell in inner) < 0.8 * len(inner):
+        return rows
+    return [[cell.strip() for cell in row] for row in rows]
 
 
 def records(text: str, delimiter: str, source: str) -> list[list[str]]:
@@ -76,21 +82,41 @@ def records(text: str, delimiter: str, source: str) -> list[list[str]]:
     return rows
 
 
-def guess_delimiter(text: str) -> str:
-    """The delimiter that cuts the first lines into the same number of cells most often; comma if none does."""
+def guess_delimiter(text: str, source: str = "") -> str:
+    """The delimiter that cuts the first lines into the same number of cells most often; comma if none does.
+
+    Raises ReadError where one part of the lines says one delimiter and the rest another.
+    """
     for mark in DELIMITERS:
         if text.startswith(mark.join(columns.FIRST)):
             return mark  # our own heading row
     head = re.sub(r'"(?:[^"]|"")*"', "", text[:65536])
     sample = [line for line in re.split(r"\r\n|\r|\n", head) if line.strip()][:50]
+    words = vocabulary()
 
-    def steadiness(mark: str) -> tuple[int, int]:
+    def known(mark: str) -> int:
+        return max(
+            (sum(bool(heading_fields(cell, words)) for cell in line.split(mark)) for line in sample),
+            default=0,
+        )
+
+    def steadiness(mark: str) -> tuple[int, int, int]:
         counts = Counter(line.count(mark) for line in sample)
         counts.pop(0, None)
         times = max(counts.values(), default=0)
-        return times, max((count for count in counts if counts[count] == times), default=0)
+        return times, max((count for count in counts if counts[count] == times), default=0), known(mark)
 
-    return max(DELIMITERS, key=lambda mark: (*steadiness(mark), -DELIMITERS.index(mark)))
+    ranked = sorted(DELIMITERS, key=lambda mark: (*steadiness(mark), -DELIMITERS.index(mark)), reverse=True)
+    best, second = ranked[0], ranked[1]
+    if known(best) > 1 < known(second) and all(
+        0.3 * len(sample) <= sum(mark in line and other not in line for line in sample)
+        for mark, other in ((best, second), (second, best))
+    ):
+        raise ReadError(
+            f"some lines are parted by {NAMES[best]}s and others by {NAMES[second]}s; mend them, or say --delimiter",
+            Location(source),
+        )
+    return best
 
 
 def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
@@ -106,17 +132,6 @@ def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
     writer.writerow(heading)
     writer.writerows(rows)
     return encode(out.getvalue())
-
-
-def encode(text: str) -> bytes:
-    """Text as UTF-8. Raises WriteError naming a character that cannot be written and what it stands in."""
-    wrong = re.search("[\0\ud800-\udfff]", text)
-    if wrong:
-        near = text[max(0, wrong.start() - 20) : wrong.end() + 20]
-        raise WriteError(
-            f"the character U+{ord(wrong[0]):04X} cannot be written; it stands in {near!r}: take it out of the name"
-        )
-    return text.encode("utf-8")
 
 
 def dropped(whole: ChannelMap, port: str | None) -> list[str]:

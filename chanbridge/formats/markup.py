@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from lxml import etree
@@ -57,42 +57,82 @@ def read(data: bytes, source: str, options: Options) -> list[Grid] | ChannelMap:
     root = parse(data, source)
     if etree.QName(root).namespace == NAMESPACE:
         return _own(root, source)
-    return [records(root, source)]
+    return [records(root, source, options.record)]
 
 
 # Other people's XML
 
 
-def records(root: Any, source: str) -> Grid:
+def records(root: Any, source: str, wanted: str = "") -> Grid:
     """The repeated record of a document as rows.
 
     Its attributes and child elements are columns, named after them; so are the attributes of the elements
-    around it (a box's name). The record is the element that occurs most often with known headings.
+    around it (a box's name). `wanted` is the record's path, such as show/inputs/in; without it, the record is the
+    element that occurs most often with headings that we know, together with others like it beside it. Raises
+    ReadError where there is none, or where two kinds of record are equally likely.
     """
     paths: dict[str, list[Any]] = {}
     for element in root.iter(etree.Element):
         paths.setdefault(_path(element), []).append(element)
-    words = vocabulary()
+    if wanted:
+        chosen = [path for path in paths if path.strip("/") == wanted.strip("/")]
+        if not chosen:
+            raise ReadError(
+                f"there is no element {wanted!r}; there are {', '.join(paths)[:200]}", Location(source)
+            )
+    else:
+        chosen = _record_paths(paths, source)
+    return _grid([element for element in root.iter(etree.Element) if _path(element) in chosen], root, source)
 
-    def worth(elements: list[Any]) -> int:
-        """How many channels an element may stand for; 0 where it names or numbers nothing."""
-        fields = {
+
+def _record_paths(paths: Mapping[str, list[Any]], source: str) -> list[str]:
+    """The paths of the record and of its like: the same parent, and a name and a number as well."""
+    words = vocabulary()
+    means = {
+        path: {
             field
             for element in elements[:50]
             for heading, _ in _cells(element)
             for field in heading_fields(heading, words)
         }
-        return len(elements) * min(len(fields), 4) if fields & {"name", "id", "number"} else 0
-
-    worths = {path: worth(elements) for path, elements in paths.items()}
+        for path, elements in paths.items()
+    }
+    worths = {
+        path: len(paths[path]) * min(len(fields), 4) if fields & {"name", "id", "number"} else 0
+        for path, fields in means.items()
+    }
     for path in sorted(worths, key=lambda path: -path.count("/")):
         above = [path[: found.start()] for found in re.finditer("/", path)]
         if worths[path] > 1 and above and len(paths[path]) > len(paths[above[-1]]):
             worths |= dict.fromkeys(above, 0)  # what holds several records is no record itself
     best = max(worths, key=lambda path: worths[path])
-    chosen = paths[best]
     if not worths[best]:
-        raise ReadError("no repeated record with a name or a number was found in this XML", Location(source))
+        plain = [
+            path for path, elements in paths.items() if len(elements) > 1 and len(_cells(elements[0])) > 1
+        ]
+        if not plain:
+            raise ReadError(
+                "no repeated record with a name or a number was found in this XML", Location(source)
+            )
+        return [max(plain, key=lambda path: len(paths[path]))]  # no word that we know: the values must tell
+    full = [
+        path
+        for path, fields in means.items()
+        if "name" in fields and fields & {"number", "socket"} and worths[path] and not best.startswith(f"{path}/")
+        and not path.startswith(f"{best}/")
+    ]  # fmt: skip
+    beside = [path for path in full if path.rpartition("/")[0] == best.rpartition("/")[0]]
+    apart = [path for path in full if path not in beside and path != best]
+    if apart:
+        raise ReadError(
+            f"there are two kinds of record that could be channels, {best} ({len(paths[best])}) and "
+            f"{apart[0]} ({len(paths[apart[0]])}); say which with --record",
+            Location(source),
+        )
+    return [best, *(path for path in beside if path != best)]
+
+
+def _grid(chosen: list[Any], root: Any, source: str) -> Grid:
     around = {element for record in chosen for element in record.iterancestors()}
     inside = {element for record in chosen for element in record.iter(etree.Element)}
     headings: list[str] = []

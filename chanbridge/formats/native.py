@@ -8,14 +8,14 @@ from typing import Any
 from pydantic import ValidationError
 
 from chanbridge.errors import Location, ReadError
-from chanbridge.formats.delimited import decode, encode
+from chanbridge.formats.characters import decode, encode
 from chanbridge.model import ChannelMap
 from chanbridge.sheets.grid import Options
 
 
 def read(data: bytes, source: str, options: Options) -> ChannelMap:
     """The map in a file. Raises ReadError naming the place, for JSON that is none or holds something else."""
-    text = decode(data, source)
+    text = decode(data, source, options.encoding).text
     try:
         value = json.loads(text, object_pairs_hook=_once)
     except json.JSONDecodeError as error:

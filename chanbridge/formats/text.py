@@ -6,33 +6,114 @@ import re
 import unicodedata
 
 from chanbridge.errors import Location, ReadError
-from chanbridge.formats.delimited import decode, encode
+from chanbridge.formats import delimited
+from chanbridge.formats.characters import decode, encode
 from chanbridge.model import ChannelMap
 from chanbridge.names import vocabulary
 from chanbridge.sheets import columns, values
 from chanbridge.sheets.grid import Grid, Options
+from chanbridge.sheets.layout import heading_fields
 
 _RULE = re.compile(r"\s*-{2,}(?:\s+-{2,})+\s*|\s*-(?:-*\s+-+)+-\s*")
 
 
 def read(data: bytes, source: str, options: Options) -> list[Grid]:
-    """One grid: rows are lines, cut where the dashed rule under the headings has its gaps.
+    """One grid; its rows are the file's lines.
 
-    Raises ReadError for a text without such a rule.
+    Cut where the dashed rules under the headings have their gaps, or at tabs and other delimiters, or where the
+    words of a heading line begin, or after the number that each line begins with. Raises ReadError for a text with
+    none of these.
     """
-    text = decode(data, source)
-    lines = re.split(r"\r\n|\r|\n", text)
+    decoded = decode(data, source, options.encoding)
+    lines = re.split(r"\r\n|\r|\n", decoded.text)
+    if options.delimiter:
+        return [delimited.grid_of(decoded, source, options)]
+    for how, cut in (
+        ("columns as the dashed rule draws them", _by_rules),
+        ("cells parted by tabs or the like", None),
+        ("columns where the headings begin", _by_heading),
+        ("a number before each line", _by_numbers),
+    ):
+        if cut is None:
+            if _is_delimited(lines):
+                return [delimited.grid_of(decoded, source, options)]
+            continue
+        rows = cut(lines)
+        if rows:
+            grid = Grid.of(source, rows)
+            grid.problems += decoded.problems
+            grid.how = f"{decoded.encoding}, {how}"
+            return [grid]
+    raise ReadError(
+        "no table was found: no line of dashes under the headings (--- -----), no headings in columns, no numbered "
+        "lines; save it as CSV, or draw the line",
+        Location(source),
+    )
+
+
+def _is_delimited(lines: list[str]) -> bool:
+    """Whether lines are CSV under another name: a heading line that a delimiter cuts into words of ours."""
+    words = vocabulary()
+    heads = [line for line in lines if line.strip()][:10]
+    return any(
+        sum(bool(heading_fields(cell, words)) for cell in line.split(mark)) > 1
+        for line in heads
+        for mark in "\t;,|"
+    )
+
+
+def _by_rules(lines: list[str]) -> list[list[str]]:
     rules = [at for at, line in enumerate(lines) if _RULE.fullmatch(line)]
-    if not rules:
-        raise ReadError(
-            "no table was found: no line of dashes under the headings (--- -----); save it as CSV, or draw the line",
-            Location(source),
-        )
-    rows = [[line.rstrip()] for line in lines[: max(0, rules[0] - 1)]]
-    for at, following in zip(rules, [*rules[1:], len(lines) + 1], strict=True):
+    rows = [[line.rstrip()] for line in lines[: max(0, rules[0] - 1)]] if rules else []
+    for at, following in zip(rules, [*rules[1:], len(lines) + 1], strict=False):
         starts = [found.start() for found in re.finditer(r"-+", lines[at])]
         rows += [_cut(line, [0, *starts[1:]]) for line in lines[max(0, at - 1) : following - 1]]
-    return [Grid.of(source, rows)]
+    return rows
+
+
+def _by_heading(lines: list[str]) -> list[list[str]]:
+    """Cut where the words of the first heading line begin, which stand at least two blanks apart."""
+    words = vocabulary()
+    for at, line in enumerate(lines):
+        found = list(re.finditer(r"\S+(?: \S+)*", line))
+        if len(found) > 1 and sum(bool(heading_fields(part[0], words)) for part in found) > 1:
+            starts = [0, *(part.start() for part in found[1:])]
+            return [[one.rstrip()] for one in lines[:at]] + [_cut(one, starts) for one in lines[at:]]
+    return []
+
+
+def _by_numbers(lines: list[str]) -> list[list[str]]:
+    """Lines such as `7 Gtr - left` or `7. Gtr`, or a number on a line and its name on the next."""
+    filled = [line for line in lines if line.strip()]
+    alone = [line for line in filled if re.fullmatch(r"\s*\d{1,4}[.):]?\s*", line)]
+    numbered = [line for line in filled if _NUMBERED.fullmatch(line)]
+    if len(alone) > 2 and len(numbered) - len(alone) <= len(filled) // 4:
+        return _names_below(lines)
+    if len(numbered) < 2 or len(numbered) < 0.5 * len(filled):
+        return []
+    rows = []
+    for line in lines:
+        found = _NUMBERED.fullmatch(line)
+        rows.append([found["number"], found["name"] or ""] if found else [line.rstrip()])
+    return rows
+
+
+_NUMBERED = re.compile(r"\s*(?P<number>\d{1,4})(?:[.):]\s*|\s+|\s*$)(?P<name>\S.*?)?\s*")
+
+
+def _names_below(lines: list[str]) -> list[list[str]]:
+    """A number's line and the name's line below it as one row each; the row of the name carries both."""
+    rows: list[list[str]] = []
+    waiting = ""
+    for line in lines:
+        number = re.fullmatch(r"\s*(\d{1,4})[.):]?\s*", line)
+        rows.append(["", line.strip()])
+        if number:
+            waiting = number[1]
+            rows[-1] = [waiting, ""]
+        elif (waiting and line.strip()) or not line.strip():
+            waiting = ""
+    return rows
 
 
 def _cut(line: str, starts: list[int]) -> list[str]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from chanbridge import formats
 from chanbridge.assemble import Planned
 from chanbridge.compare.changes import Comparison, compare
-from chanbridge.formats.delimited import encode
+from chanbridge.formats.characters import encode
 from chanbridge.handover.recipients import recipient_map, sheet_text
 from chanbridge.handover.summary import summary
 from chanbridge.model import AUDIENCES

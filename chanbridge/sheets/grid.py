@@ -28,7 +28,7 @@ class Grid:
 
     `rows[i]` are the cells of the file's row `numbers[i]` (from 1, as a person counts them there).
     `heading` is given where a file has headings of its own (XML attributes) and no row for them.
-    `asides` are texts around the table, each with its row. `problems` were met on the way from bytes to cells.
+    `how` says for people how the file was cut into cells. `asides` are texts around the table, each with its row. `problems` were met on the way from bytes to cells.
     """
 
     source: str
@@ -36,6 +36,7 @@ class Grid:
     numbers: list[int]
     sheet: str = ""
     heading: list[str] | None = None
+    how: str = ""
     asides: list[tuple[int, str]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 

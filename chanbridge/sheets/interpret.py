@@ -13,7 +13,7 @@ from chanbridge.sheets import fields, values
 from chanbridge.sheets.collect import Collector
 from chanbridge.sheets.columns import HEADINGS, trimmed_extras
 from chanbridge.sheets.grid import Grid
-from chanbridge.sheets.layout import Table, same_cells, tables
+from chanbridge.sheets.layout import RULE, Table, same_cells, tables
 from chanbridge.sheets.ledger import LedgerRow, Reading, Verdict
 
 
@@ -90,7 +90,7 @@ class _Rows:
             if section:
                 self.box = section["box"]
                 self.enter(at, "heading")
-            elif all(_RULE.fullmatch(cell) for cell in cells):
+            elif all(RULE.fullmatch(cell) for cell in cells):
                 self.enter(at, "rule")
             else:
                 self.enter(at, "title")
@@ -151,7 +151,7 @@ class _Rows:
         has_id = own_id is not None and own_id < len(cells) and bool(cells[own_id])
         row = fields.Row(cells, table.heading, at_field, table.own and has_id, note)
         filled = [part for part in cells if part.strip()]
-        if all(_RULE.fullmatch(part) for part in filled) and (not has_id or len(filled) == len(cells)):
+        if all(RULE.fullmatch(part) for part in filled) and (not has_id or len(filled) == len(cells)):
             self.enter(at, "rule")
             return
         name, said = row.cell("name"), row.cell("number")
@@ -278,7 +278,6 @@ class _Rows:
         return head in self.words.values["total"] and len(filled) <= 3
 
 
-_RULE = re.compile(r"\s*([-=_*─━═#~.+|:])(?:[-=_*─━═#~.+|:\s])+\s*")
 _REMARK = re.compile(
     r"[*†‡]|(note|nb|hinweis|anmerkung|remarque|nota|opmerking|page|seite)\b\s*[:.\d]", re.IGNORECASE
 )

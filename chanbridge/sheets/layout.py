@@ -15,6 +15,10 @@ SAMPLE = 400
 """At most this many rows of a table are looked at to decide what a column means."""
 
 
+RULE = re.compile(r"\s*([-=_*─━═#~.+|:])(?:[-=_*─━═#~.+|:\s])+\s*")
+"""A cell that is a drawn line."""
+
+
 class Table(NamedTuple):
     """A run of rows under one heading.
 
@@ -136,6 +140,8 @@ def _table(
 ) -> Table:
     cut = slice(first, first + len(cells)) if beside else slice(None)
     body = [row[cut] for row in grid.rows[start:stop]]
+    if len(body) < SAMPLE:  # a line drawn under the headings would spoil a short column
+        body = [row for row in body if not all(RULE.fullmatch(cell) for cell in row if cell.strip())]
     if heading_row is not None:
         body = [row for row in body if row[:1] != cells[:1] or not same_cells(row, cells)]
     heading = _fitted(cells, body)
