@@ -31,7 +31,7 @@ Side = Literal["left", "right", "mid", "side"]
 Permission = Literal["allowed", "not allowed", "open"]
 PortKind = Literal["sockets", "block", "feed", "desk", "recorder", "mixers", "outputs"]
 
-MOST_SLOTS = 65_536
+MOST_SLOTS = 200_000
 """No port has more slots; a number above it is no slot."""
 
 AUDIENCES = ("air", "room", "monitors", "record", "comms")
@@ -69,6 +69,10 @@ class Audience(_Frozen):
     comms: Permission = "open"
 
 
+OPEN = Audience()
+"""Nobody has said who may hear a channel; the default is this very object."""
+
+
 class Extra(NamedTuple):
     """A cell of a column that the model has no field for."""
 
@@ -101,7 +105,7 @@ class Channel(_Frozen):
     gain_db: Annotated[float, Field(allow_inf_nan=False)] | None = None
     gain_owner: str = ""
     pair: Pair | None = None
-    audience: Audience = Audience()
+    audience: Audience = OPEN
     priority: Literal["must", "want", "spare"] = "must"
     contents: tuple[str, ...] = ()
     tap: Literal["before fader", "after fader"] | None = None
@@ -299,14 +303,28 @@ class ChannelMap(_Frozen):
     def sheet(self, port_id: str) -> tuple[Row, ...]:
         """A port as lines in slot order: each slot up to its size, and any used one past its end."""
         numbers = set(range(1, self.port(port_id).size + 1)) | self._index.used.get(port_id, set())
+        index = self._index
         rows: list[Row] = []
         for number in sorted(numbers):
             slot = Slot(port_id, number)
+            sources = index.sources.get(slot)
+            if (
+                sources
+                and len(sources) == 1
+                and slot not in index.entered
+                and sources[0] not in index.sources
+            ):
+                names = index.entered.get(
+                    sources[0], ()
+                )  # the common slot: one patch, straight from a socket
+                if len(names) == 1:
+                    rows.append(Row(number, index.channels[names[0]], sources[0], ""))
+                    continue
             arrivals = self._arrivals(slot)
             rows += [Row(number, channel, entry, "") for channel, entry in arrivals]
             if not arrivals:
                 way = (slot, *self.trace(slot).back)
-                text = next((self._index.reserved[at] for at in way if at in self._index.reserved), "")
+                text = next((index.reserved[at] for at in way if at in index.reserved), "")
                 rows.append(Row(number, None, way[-1] if len(way) > 1 else None, text))
         return tuple(rows)
 
@@ -318,8 +336,12 @@ class ChannelMap(_Frozen):
         out: list[Line] = []
         listed: set[str] = set()
         shown: set[Slot] = set()
+        devices = {port.id: port.device for port in self.ports if port.kind == "sockets"}
         for number, channel, entry, text in self.sheet(port_id) if port_id is not None else ():
-            out.append(Line(number, channel, *self._socket(entry), text))
+            if entry is not None and entry.port in devices:
+                out.append(Line(number, channel, devices[entry.port], entry.number, text))
+            else:
+                out.append(Line(number, channel, "", None, text))
             if channel:
                 listed.add(channel.id)
             elif entry:

@@ -14,6 +14,8 @@ from typing import Any, NamedTuple
 @cache
 def fold(text: str) -> str:
     """A word as it is compared: no case, accents, outer blanks or closing full stop; single spaces."""
+    if text.isascii() and text.isalnum():
+        return text.casefold()
     plain = unicodedata.normalize("NFKD", text.casefold())
     plain = "".join(
         letter for letter in plain if not "\u0300" <= letter <= "\u036f"

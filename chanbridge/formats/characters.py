@@ -81,10 +81,8 @@ def _by_look(data: bytes) -> str:
 
     def letters(encoding: str) -> int:
         text = data.decode(encoding, "replace")
-        inside = re.findall(r"(?<=[A-Za-z])[^\x00-\x7f]|[^\x00-\x7f](?=[a-z])", text)
-        return sum(letter.isalpha() and letter.casefold() in _WESTERN for letter in inside) - text.count(
-            "\ufffd"
-        )
+        inside = [found[0] for found in re.finditer(r"(?<=[A-Za-z])[^\x00-\x7f]|[^\x00-\x7f](?=[a-z])", text)]
+        return sum(letter.casefold() in _WESTERN for letter in inside) - text.count("\ufffd")
 
     windows, mac = letters("cp1252"), letters("mac_roman")
     if windows != mac:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import gc
 import re
 from collections.abc import Iterable
 from typing import Any
@@ -179,21 +178,15 @@ class Collector:
         for channel in self.channels if self.unread else ():
             channel["extras"] = in_order(channel["extras"], self.headings)
         listed = [Port(id=LISTED, kind="block", size=self.highest)] if self.highest else []
-        collecting = gc.isenabled()
-        gc.disable()  # nothing here is garbage: collecting while 100 000 channels are made costs a third
-        try:
-            whole = ChannelMap(
-                **self.about,
-                headings=tuple(self.headings),
-                channels=_channels.validate_python(tuple(self.channels)),
-                entries=tuple(self.entries),
-                ports=(*self.ports.values(), *listed),
-                patches=tuple(self.patches),
-                reserved=tuple(self.reserved),
-            )
-        finally:
-            if collecting:
-                gc.enable()
+        whole = ChannelMap(
+            **self.about,
+            headings=tuple(self.headings),
+            channels=_channels.validate_python(tuple(self.channels)),
+            entries=tuple(self.entries),
+            ports=(*self.ports.values(), *listed),
+            patches=tuple(self.patches),
+            reserved=tuple(self.reserved),
+        )
         return Reading(
             self.source,
             format_name,

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 
 from chanbridge.errors import WriteError
-from chanbridge.model import AUDIENCES, Channel, ChannelMap, Line, Side
+from chanbridge.model import AUDIENCES, OPEN, Channel, ChannelMap, Line, Side
 
 FIRST = ("Slot", "Name", "Short", "Box", "Socket")
 LAST = "Id"
@@ -93,47 +93,58 @@ def table(
     called, and Id last. `is_nothing` tells which remarks on a spare may stand under Name.
     """
     rows = whole.lines(port_id)
-    extras = _extra_headings(whole)
-    pairs = _pair_texts(rows)
-    wanted: list[tuple[str, list[str]]] = []
-    taken = set(extras)
     channels = [line.channel for line in rows]
-    for heading, cells in (
-        ("Pair", [pairs.get(channel.id, "") if channel else "" for channel in channels]),
-        *((heading, [show(item) if item else "" for item in channels]) for heading, show in COLUMNS.values()),
+    extras = _extra_headings(whole)
+    taken = set(extras)
+    pairs = _pair_texts(rows)
+    blank = [""] * len(rows)
+    columns: list[tuple[str, list[str]]] = [
+        (FIRST[0], ["" if line.number is None else str(line.number) for line in rows]),
         (
-            "Notes",
+            FIRST[1],
             [
-                line.channel.notes if line.channel else "" if is_nothing(line.text) else line.text
+                line.channel.name if line.channel else line.text if is_nothing(line.text) else ""
                 for line in rows
             ],
         ),
-    ):
-        if heading in taken or any(cells):
-            wanted.append((heading, cells))
-    out = []
-    for at, line in enumerate(rows):
-        channel = line.channel
-        name = channel.name if channel else line.text if is_nothing(line.text) else ""
-        cells = [
-            "" if line.number is None else str(line.number),
-            name,
-            channel.short if channel else "",
-            line.box,
-            "" if line.socket is None else str(line.socket),
-        ]
-        cells += [column[at] for _, column in wanted]
-        cells += _extra_cells(channel, extras) if channel else [""] * len(extras)
-        cells.append(channel.id if channel else "")
-        out.append(cells)
-    return [*FIRST, *(heading for heading, _ in wanted), *extras, LAST], out
+        (FIRST[2], [channel.short if channel else "" for channel in channels]),
+        (FIRST[3], [line.box for line in rows]),
+        (FIRST[4], ["" if line.socket is None else str(line.socket) for line in rows]),
+    ]
+    optional = [
+        ("Pair", [pairs.get(channel.id, "") if channel else "" for channel in channels] if pairs else blank)
+    ]
+    heard = any(channel is not None and channel.audience is not OPEN for channel in channels)
+    for field, (heading, show) in COLUMNS.items():
+        silent = field in AUDIENCES and not heard
+        optional.append((heading, blank if silent else [show(item) if item else "" for item in channels]))
+    notes = [
+        line.channel.notes if line.channel else "" if not line.text or is_nothing(line.text) else line.text
+        for line in rows
+    ]
+    optional.append(("Notes", notes))
+    columns += [(heading, cells) for heading, cells in optional if heading in taken or any(cells)]
+    columns += zip(extras, _extra_columns(channels, extras), strict=True)
+    columns.append((LAST, [channel.id if channel else "" for channel in channels]))
+    return [heading for heading, _ in columns], [
+        list(row) for row in zip(*(cells for _, cells in columns), strict=True)
+    ]
+
+
+def _extra_columns(channels: Sequence[Channel | None], headings: list[str]) -> list[list[str]]:
+    """The cells of unknown columns, column by column."""
+    if len(set(headings)) == len(headings):
+        by_heading = [dict(channel.extras) if channel else {} for channel in channels]
+        return [[cells.get(heading, "") for cells in by_heading] for heading in headings]
+    rows = [_extra_cells(channel, headings) if channel else [""] * len(headings) for channel in channels]
+    return [list(column) for column in zip(*rows, strict=True)] or [[] for _ in headings]
 
 
 def _extra_headings(whole: ChannelMap) -> list[str]:
     """Every heading as often as the map or any one channel has it, in the map's order."""
     headings = list(whole.headings)
     had = Counter(headings)
-    for channel in whole.channels:
+    for channel in (item for item in whole.channels if item.extras):
         for heading, times in Counter(extra.heading for extra in channel.extras).items():
             headings += [heading] * (times - had[heading])
             had[heading] = max(times, had[heading])

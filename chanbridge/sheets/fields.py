@@ -52,9 +52,8 @@ def understand(row: Row, words: Vocabulary) -> Understood:
     for field in PLAIN:
         if field in row.at and (said := row.cell(field)):
             out.fields[field] = said
-    for field, read in _READ.items():
-        said = row.cell(field)
-        if field in row.at and said.strip():
+    for field, read in READ.items():
+        if field in row.at and (said := row.cell(field)).strip():
             _take(out, row, field, read(said, words))
     said = row.cell("contents")
     if said:
@@ -65,8 +64,7 @@ def understand(row: Row, words: Vocabulary) -> Understood:
         )
     heard = {}
     for name in AUDIENCES:
-        said = row.cell(name)
-        if said.strip():
+        if name in row.at and (said := row.cell(name)).strip():
             permission = values.permission(said, words)
             if permission:
                 heard[name] = permission
@@ -96,7 +94,7 @@ def _priority(text: str, words: Vocabulary) -> str | None:
     return fold(text) if fold(text) in ("must", "want", "spare") else None
 
 
-_READ: dict[str, Callable[[str, Vocabulary], Any]] = {
+READ: dict[str, Callable[[str, Vocabulary], Any]] = {
     "phantom": values.phantom,
     "polarity": values.polarity,
     "gain_db": lambda text, words: values.decibels(text),
@@ -106,6 +104,7 @@ _READ: dict[str, Callable[[str, Vocabulary], Any]] = {
     "priority": _priority,
     "tap": lambda text, words: _TAPS.get(fold(text)),
 }
+"""Field → how its cells are read; None is what nobody understands."""
 
 
 def _from_name(fields: dict[str, Any], row: Row, words: Vocabulary) -> None:

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from chanbridge.errors import Location, ReadError
-from chanbridge.model import ChannelMap
+from chanbridge.model import ChannelMap, Slot
 from chanbridge.names import Vocabulary, fold, vocabulary
 from chanbridge.sheets import fields, values
 from chanbridge.sheets.collect import Collector
@@ -15,6 +15,7 @@ from chanbridge.sheets.columns import HEADINGS, trimmed_extras
 from chanbridge.sheets.grid import Grid
 from chanbridge.sheets.layout import RULE, Table, same_cells, tables
 from chanbridge.sheets.ledger import LedgerRow, Reading, Verdict
+from chanbridge.sheets.quick import Quick, QuickRow
 
 
 def interpret(grids: Sequence[Grid], format_name: str, box: str = "") -> Reading:
@@ -116,9 +117,13 @@ class _Rows:
         rows = table.rows(grid)
         heading_cells = table.heading if table.heading_row is not None else None
         apart = _number_rows(rows, at_field)
+        quick = Quick(table, self.words, self.box) if not apart else None
         for step, cells in enumerate(rows):
             at = table.start + step
-            if not any(cell.strip() for cell in cells) and table.side_by_side:
+            common = quick.row(cells) if quick and quick.home == self.box and not self.group else None
+            if common:
+                self._common(at, common)
+            elif not any(cell.strip() for cell in cells) and table.side_by_side:
                 self.enter(at, "note")
             elif heading_cells and same_cells(cells, heading_cells):
                 self.enter(at, "repeat")
@@ -130,6 +135,17 @@ class _Rows:
                     cells = [*cells[:number], rows[step - 1][number], *cells[number + 1 :]]
                 following = rows[step + 1] if step + 1 < len(rows) else []
                 self._row(at, cells, following, table, at_field)
+
+    def _common(self, at: int, row: QuickRow) -> None:
+        """Enter a row that the short way has understood."""
+        out, number_at = self.out, self.grid.numbers[at]
+        text = _text(self.grid.rows[at])
+        out.ledger.append(LedgerRow(number_at, out.sheet, "channel", text))
+        socket = None
+        if row.socket is not None:
+            port = out.boxes.get(row.box) or out.port(row.box, False)
+            socket = Slot(port, row.socket)
+        out.channel(number_at, row.fields, row.id, row.box or self.home, row.slot, socket, text)
 
     def _row(
         self, at: int, cells: list[str], following: list[str], table: Table, at_field: dict[str, int]
@@ -151,7 +167,8 @@ class _Rows:
         has_id = own_id is not None and own_id < len(cells) and bool(cells[own_id])
         row = fields.Row(cells, table.heading, at_field, table.own and has_id, note)
         filled = [part for part in cells if part.strip()]
-        if all(RULE.fullmatch(part) for part in filled) and (not has_id or len(filled) == len(cells)):
+        drawn = bool(filled) and filled[0].strip()[0] in _DRAWN
+        if drawn and all(map(RULE.fullmatch, filled)) and (not has_id or len(filled) == len(cells)):
             self.enter(at, "rule")
             return
         name, said = row.cell("name"), row.cell("number")
@@ -278,6 +295,7 @@ class _Rows:
         return head in self.words.values["total"] and len(filled) <= 3
 
 
+_DRAWN = frozenset("-=_*─━═#~.+|:")
 _REMARK = re.compile(
     r"[*†‡]|(note|nb|hinweis|anmerkung|remarque|nota|opmerking|page|seite)\b\s*[:.\d]", re.IGNORECASE
 )
@@ -303,8 +321,10 @@ def _number_rows(rows: list[list[str]], at_field: dict[str, int]) -> set[int]:
     alone = {
         at
         for at, row in enumerate(rows[:-1])
-        if cell(row, number) and sum(bool(part.strip()) for part in row) == 1 and not cell(rows[at + 1], number)
-        and cell(rows[at + 1], name)
+        if not cell(row, name) and cell(row, number) and not cell(rows[at + 1], number) and cell(rows[at + 1], name)
+        and sum(bool(part.strip()) for part in row) == 1
     }  # fmt: skip
+    if not alone:
+        return alone
     named = any(cell(row, number) and cell(row, name) for row in rows)
     return alone if len(alone) > 1 and not named else set()

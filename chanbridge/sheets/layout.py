@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from functools import cache
 from typing import NamedTuple
 
 from chanbridge.names import Vocabulary, fold
@@ -53,6 +54,8 @@ class Table(NamedTuple):
 
 def heading_fields(text: str, vocabulary: Vocabulary) -> tuple[str, ...]:
     """The fields that a heading may mean, the likeliest first; () for one that nobody has heard of."""
+    if len(text) > 60:
+        return ()
     folded = fold(text)
     plain = " ".join(re.sub(r"[._\-:*]+", " ", folded).split())
     for form in (folded, plain, re.sub(r"\s*[(\[].*", "", plain)):
@@ -70,6 +73,8 @@ def tables(grid: Grid, vocabulary: Vocabulary) -> list[Table]:
         return [_table(grid, grid.heading, 0, len(grid.rows), None, vocabulary)]
     starts: list[int] = []
     for at, row in enumerate(grid.rows):
+        if starts and row[0].isdigit():
+            continue  # the common row: no heading begins with a number
         last = grid.rows[starts[-1]] if starts else None
         if last is not None and (is_own(last) or same_cells(row, last)):
             continue  # in a table of ours only our own heading, seen as a repeat, is one
@@ -110,16 +115,18 @@ def _side_by_side(cells: list[str], vocabulary: Vocabulary) -> list[tuple[int, i
 
 def same_cells(one: list[str], other: list[str]) -> bool:
     """Whether two rows say the same, apart from case and blanks at the ends."""
+    if one[:1] != other[:1] and fold(one[0] if one else "") != fold(other[0] if other else ""):
+        return False  # tells nearly every row from a heading at once
     return [fold(cell) for cell in one if cell.strip()] == [fold(cell) for cell in other if cell.strip()]
 
 
 def _is_heading(row: list[str], vocabulary: Vocabulary, *, first: bool, narrow: bool) -> bool:
     if is_own(row):
         return True
+    if any(cell.isdigit() and not (first and cell == "48") for cell in map(str.strip, row)):
+        return False  # a number stands among headings only as the volts of phantom
     cells = [cell for cell in row if cell.strip()]
     known = [cell for cell in cells if heading_fields(cell, vocabulary)]
-    if any(cell.strip().isdigit() and not (first and cell.strip() == "48") for cell in cells):
-        return False  # a number stands among headings only as the volts of phantom
     distinct = len({fold(cell) for cell in known})
     if first and len(cells) == 1:
         return narrow and len(row) == 1 and len(known) == 1
@@ -191,14 +198,18 @@ def _assign(
     """
     possible = [heading_fields(text, vocabulary) for text in heading]
     fields: list[str | None] = [None] * len(heading)
+
+    @cache
+    def bears_out(field: str, at: int, named: bool) -> bool:
+        return _bears_out(field, columns[at], vocabulary, named, possible[at])
+
     open_columns = {at for at, options in enumerate(possible) if options}
     while open_columns:
         left = {
             at: [
                 field
                 for field in possible[at]
-                if field not in fields
-                and _bears_out(field, columns[at], vocabulary, "name" in fields, possible[at])
+                if field not in fields and bears_out(field, at, "name" in fields)
             ]
             for at in sorted(open_columns)
         }

@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 from chanbridge.model import MOST_SLOTS, Permission, Side
 from chanbridge.names import Vocabulary, fold
 
-_ONE = r"0*(\d{1,4})(?:[.,]0+)?"
+_ONE = r"0*(\d{1,6})(?:[.,]0+)?"
 _CALLED = (
     r"(?:(?:ch|chan|channel|chnl|in|inp|input|slot|track|trk|line|no|nr|nº|n°|kanal|kan|spur|canal|voie|tranche|piste|"
     r"entrada|pista|canale|ingresso|traccia|kanaal|spoor|ingang)\.?\s*)?(?:#\s*)?"
@@ -36,13 +36,13 @@ def numbers(text: str) -> Numbers | None:
     `1-4` is a range; three or more numbers, or numbers joined by another sign, are just those numbers.
     """
     text = text.strip()
-    if text.isascii() and text.isdigit() and len(text) <= 4:
+    if text.isascii() and text.isdigit() and len(text) <= 6:
         value = int(text)
-        return Numbers((value,), False) if value else None
+        return Numbers((value,), False) if 0 < value <= MOST_SLOTS else None
     found = _NUMBER.fullmatch(text)
     if found:
         value = int(found[1])
-        return Numbers((value,), bool(re.search(r"[.,]0", text))) if value else None
+        return Numbers((value,), bool(re.search(r"[.,]0", text))) if 0 < value <= MOST_SLOTS else None
     if _LIST.fullmatch(text):
         each = [int(part) for part in re.findall(r"\d+", text)]
         if len(each) == 2 and not re.search(r"[+&,;/]|and|und|et|\by\b|\be\b|\ben\b", text, re.IGNORECASE):
