@@ -70,6 +70,29 @@ def counted(number: int, thing: str) -> str:
     return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
+def extended(text: str) -> Vocabulary:
+    """The package's vocabulary with the words of a user's file added; its tables are the same, all optional.
+
+    Raises ValueError for a text that is no such file, naming the table or field that does not exist.
+    """
+    data = tomllib.loads(files("chanbridge").joinpath("vocabulary.toml").read_text("utf-8"))
+    for table, topics in tomllib.loads(text).items():
+        if table not in data or not isinstance(topics, dict):
+            raise ValueError(
+                f"there is no table [{table}]; there are {', '.join(f'[{name}]' for name in data)}"
+            )
+        for topic, added in topics.items():
+            if table == "short":
+                data[table][topic] = added
+            elif topic not in data[table]:
+                raise ValueError(f"[{table}] has no {topic!r}; there are {', '.join(data[table])}")
+            elif not isinstance(added, list) or not all(isinstance(word, str) for word in added):
+                raise ValueError(f"[{table}] {topic} must be a list of words in quotes")
+            else:
+                data[table][topic] = [*data[table][topic], *added]
+    return vocabulary_from(data)
+
+
 def slug(*texts: str) -> str:
     """An id made from texts: lower case, letters and digits of any script, joined by hyphens."""
     return "-".join(part for text in texts for part in re.findall(r"[^\W_]+", text.casefold()))

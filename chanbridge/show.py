@@ -17,7 +17,8 @@ from pydantic import BaseModel, ValidationError
 from chanbridge import formats
 from chanbridge.errors import Location, ModeError, ReadError, ShowError
 from chanbridge.files import read_bytes
-from chanbridge.names import fold
+from chanbridge.names import Vocabulary, extended, fold
+from chanbridge.sheets.columns import FIELDS
 from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
 from chanbridge.system import Block, Box, Feed, Recipient, ShowFile
@@ -52,11 +53,11 @@ def load(path: str, *, accept_rejected: bool = False) -> Show:
     sheets, kept = {}, {}
     for at, box in enumerate(file.box):
         where = Location(path, "", line_of(text, ("box", at, "sheet")), "sheet")
-        sheets[box.id] = _sheet(folder, box.sheet, where, box.id, accept_rejected)
+        sheets[box.id] = _sheet(folder, box, where, box.id, accept_rejected)
     for at, recipient in enumerate(file.recipient):
         if recipient.sheet:
             where = Location(path, "", line_of(text, ("recipient", at, "sheet")), "sheet")
-            kept[recipient.id] = _sheet(folder, recipient.sheet, where, "", accept_rejected)
+            kept[recipient.id] = _sheet(folder, recipient, where, "", accept_rejected)
     return Show(path, file, sheets, kept)
 
 
@@ -74,8 +75,19 @@ def _text(path: str) -> str:
     return text
 
 
-def _sheet(folder: Path, name: str, where: Location, box: str, accept_rejected: bool) -> Reading:
+def _sheet(
+    folder: Path, keeper: Box | Recipient, where: Location, box: str, accept_rejected: bool
+) -> Reading:
+    name = keeper.sheet
     path = folder / name
+    for field in keeper.columns.values():
+        if field not in FIELDS:
+            near = difflib.get_close_matches(field, FIELDS, 1, 0.5)
+            advice = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(FIELDS)}"
+            raise ShowError(f"columns: there is no field {field!r}; {advice}", where)
+    options = Options(
+        keeper.encoding, keeper.delimiter, False, keeper.record, box, tuple(keeper.columns.items())
+    )
     try:
         missing = not path.exists()
     except (OSError, ValueError):  # no name that a file can have
@@ -85,10 +97,18 @@ def _sheet(folder: Path, name: str, where: Location, box: str, accept_rejected: 
         near = difflib.get_close_matches(name, there, 1)
         advice = f"; did you mean {near[0]!r}?" if near else ""
         raise ShowError(f"there is no sheet {name[:80]!r} in the folder {str(folder)!r}{advice}", where)
-    reading = formats.read(str(path), options=Options(box=box))
+    reading = formats.read(str(path), options=options)
     if not accept_rejected:
         refuse_rejected(reading)
     return reading
+
+
+def read_vocabulary(path: str) -> Vocabulary:
+    """The vocabulary with a user's file of words added. Raises ReadError naming what is wrong in it."""
+    try:
+        return extended(read_bytes(path, LARGEST_SHOW).decode("utf-8-sig"))
+    except ValueError as error:  # not UTF-8, not TOML, or no such table
+        raise ReadError(f"this is no file of words: {error}", Location(path)) from None
 
 
 def refuse_rejected(reading: Reading) -> None:

@@ -26,7 +26,16 @@ class Block(_Declared):
     rate: Annotated[int, Field(strict=True, gt=0)] | None = None
 
 
-class Box(_Declared):
+class _Kept(_Declared):
+    """How to read a sheet where that is not plain: see `chanbridge read --help`. `columns`: heading → field."""
+
+    columns: dict[str, str] = {}
+    encoding: str = ""
+    delimiter: str = ""
+    record: str = ""
+
+
+class Box(_Kept):
     """A stage box and its sheet.
 
     `inputs` and `outputs`: numbers of sockets. `block`: the block that carries its inputs; `first`: the slot
@@ -53,7 +62,7 @@ class Feed(_Declared):
     conversion: str = ""
 
 
-class Recipient(_Declared):
+class Recipient(_Kept):
     """Who gets a sheet.
 
     `takes`: one feed, or blocks one after the other. `inputs`: how many slots it has, else all that it

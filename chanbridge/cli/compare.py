@@ -7,10 +7,11 @@ from collections import Counter
 
 import click
 
-from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger
+from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger, sheet_options
 from chanbridge.compare.changes import compare
 from chanbridge.model import AUDIENCES, Line
 from chanbridge.names import counted
+from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
 
 
@@ -18,14 +19,19 @@ from chanbridge.sheets.ledger import Reading
 @click.argument("reference", metavar="REFERENCE")
 @click.argument("other", metavar="OTHER")
 @click.option("--json", "as_json", is_flag=True, help="Print the differences as JSON.")
+@sheet_options
 @accept_rejected_option
 @click.pass_context
-def command(ctx: click.Context, reference: str, other: str, as_json: bool, accept_rejected: bool) -> None:
+def command(
+    ctx: click.Context, reference: str, other: str, as_json: bool, accept_rejected: bool, options: Options
+) -> None:
     """Say where the list OTHER differs from the list REFERENCE. Exit status 1 where it does.
 
     Example: chanbridge compare front-of-house.csv stream.csv
     """
-    readings = [read_source(path, accept_rejected=accept_rejected) for path in (reference, other)]
+    readings = [
+        read_source(path, None, options, accept_rejected=accept_rejected) for path in (reference, other)
+    ]
     for reading in readings:
         say_ledger(reading)
     by_id = all("id" in reading.layout for reading in readings)

@@ -8,9 +8,10 @@ from pathlib import PurePath
 import click
 
 from chanbridge import formats
-from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger
+from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger, sheet_options
 from chanbridge.errors import WriteError
 from chanbridge.files import write_bytes
+from chanbridge.sheets.grid import Options
 
 
 @click.command("convert")
@@ -19,9 +20,16 @@ from chanbridge.files import write_bytes
 @click.option("--from", "from_", metavar="FORMAT", help="What SRC is, if its ending does not say.")
 @click.option("--to", metavar="FORMAT", help="What DST shall be, if its ending does not say.")
 @click.option("--port", help="Which port of a whole map to list.")
+@sheet_options
 @accept_rejected_option
 def command(
-    source: str, target: str, from_: str | None, to: str | None, port: str | None, accept_rejected: bool
+    source: str,
+    target: str,
+    from_: str | None,
+    to: str | None,
+    port: str | None,
+    accept_rejected: bool,
+    options: Options,
 ) -> None:
     """Turn the sheet SRC into DST, the kinds taken from the endings. "-" is standard input or output.
 
@@ -30,7 +38,7 @@ def command(
     if target == "-" and not to:
         raise WriteError("say what to write to standard output, for example --to csv")
     known = formats.named(to) if to else formats.of_suffix(target)
-    reading = read_source(source, from_, accept_rejected=accept_rejected)
+    reading = read_source(source, from_, options, accept_rejected=accept_rejected)
     say_ledger(reading)
     for lost in formats.dropped(reading.map, known, port):
         click.echo(f"{known.name} cannot carry {lost}", err=True)

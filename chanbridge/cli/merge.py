@@ -9,7 +9,7 @@ from pathlib import Path, PurePath
 import click
 
 from chanbridge import formats
-from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger
+from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger, sheet_options
 from chanbridge.errors import WriteError
 from chanbridge.files import write_bytes
 from chanbridge.handover.recipients import fed
@@ -18,6 +18,7 @@ from chanbridge.model import ChannelMap
 from chanbridge.names import counted, unique
 from chanbridge.plan.blocks import Sheet, side_by_side
 from chanbridge.plan.straight import Plan, plan
+from chanbridge.sheets.grid import Options
 
 
 @click.command("merge")
@@ -30,11 +31,12 @@ from chanbridge.plan.straight import Plan, plan
 )
 @click.option("--partial", is_flag=True, help="Write the sheet although wanted channels do not fit.")
 @click.option("--json", "as_json", is_flag=True, help="Print the feed, slot by slot, as JSON.")
+@sheet_options
 @accept_rejected_option
 @click.pass_context
 def command(
     ctx: click.Context, sheets: tuple[str, ...], onto: str, output: str | None, to: str | None, slots: int,
-    partial: bool, as_json: bool, accept_rejected: bool,
+    partial: bool, as_json: bool, accept_rejected: bool, options: Options,
 ) -> None:  # fmt: skip
     """Put SHEETs, each a block of 40 channels, onto one AES10 feed.
 
@@ -51,7 +53,7 @@ def command(
     if output == "-" and not to:
         raise WriteError("say what to write to standard output, for example --to csv")
     known = (formats.named(to) if to else formats.of_suffix(output)) if output else None
-    readings = [read_source(sheet, accept_rejected=accept_rejected) for sheet in sheets]
+    readings = [read_source(sheet, None, options, accept_rejected=accept_rejected) for sheet in sheets]
     for reading in readings:
         say_ledger(reading)
     blocks = side_by_side([Sheet(Path(reading.source).stem, reading.map, slots) for reading in readings])

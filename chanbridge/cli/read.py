@@ -7,26 +7,29 @@ import textwrap
 
 import click
 
-from chanbridge.cli.sources import read_source
+from chanbridge.cli.sources import read_source, sheet_options
 from chanbridge.formats import text
 from chanbridge.model import Line
+from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
 
 
 @click.command("read")
 @click.argument("file", metavar="FILE")
 @click.option("--from", "from_", metavar="FORMAT", help="What FILE is, if its ending does not say.")
+@sheet_options
 @click.option("--json", "as_json", is_flag=True, help="Print everything as JSON.")
-def command(file: str, from_: str | None, as_json: bool) -> None:
+@click.option("--why", is_flag=True, help="Say why each column was given its meaning.")
+def command(file: str, from_: str | None, as_json: bool, why: bool, options: Options) -> None:
     """Show how FILE is understood: its layout, its channels, then what was not understood. "-" is standard input.
 
     Example: chanbridge read box-a.csv
     """
-    reading = read_source(file, from_)
+    reading = read_source(file, from_, options)
     if as_json:
         click.echo(json.dumps(report(reading), ensure_ascii=False, indent=2))
     else:
-        click.echo("\n".join(_for_people(reading)))
+        click.echo("\n".join(_for_people(reading, why)))
 
 
 def report(reading: Reading) -> dict[str, object]:
@@ -40,7 +43,9 @@ def report(reading: Reading) -> dict[str, object]:
         "date": str(reading.map.date) if reading.map.date else None,
         "rows": len(reading.ledger),
         "verdicts": reading.verdicts(),
+        "how": list(reading.how),
         "layout": dict(reading.layout),
+        "evidence": [item._asdict() for item in reading.evidence],
         "channels": [_channel(line) for line in rows if line.channel],
         "spares": [
             {"number": line.number, "box": line.box, "socket": line.socket, "text": line.text}
@@ -78,12 +83,13 @@ def _channel(line: Line) -> dict[str, object]:
     }
 
 
-def _for_people(reading: Reading) -> list[str]:
+def _for_people(reading: Reading, why: bool) -> list[str]:
     """A reading for a screen of 80 columns: what was understood first, then what was not."""
     whole = reading.map
     rows = whole.lines(whole.listed_port())
     channels = sum(line.channel is not None for line in rows)
     out = [f"{reading.source}: {channels} channels, {len(rows) - channels} spares", ""]
+    out[1:1] = textwrap.wrap("; ".join(reading.how), 80)
     layout = ", ".join(
         f"{field.replace('_', ' ')} from {heading!r}" for field, heading in reading.layout.items() if heading
     )
@@ -92,7 +98,9 @@ def _for_people(reading: Reading) -> list[str]:
         if reading.format not in ("json",) and layout
         else []
     )
-    if whole.headings:
+    if why:
+        out += ["", *_why(reading)]
+    elif whole.headings:
         kept = ", ".join(repr(name) for name in dict.fromkeys(whole.headings))
         out += textwrap.wrap(f"Kept as they are: {kept}", 80, subsequent_indent="  ")
     out.append("")
@@ -129,6 +137,17 @@ def _for_people(reading: Reading) -> list[str]:
             out += ["", title]
             for line in lines:
                 out += textwrap.wrap(line, 80, initial_indent="  ", subsequent_indent="     ")
+    return out
+
+
+def _why(reading: Reading) -> list[str]:
+    """Column by column, the rule that decided."""
+    out = []
+    for item in reading.evidence:
+        where = f"{item.sheet}: " if item.sheet else ""
+        meaning = item.field.replace("_", " ") or "kept as it is"
+        text = f"{where}{item.heading!r} is {meaning} ({item.rule}): {item.why}"
+        out += textwrap.wrap(text, 80, subsequent_indent="     ")
     return out
 
 

@@ -137,7 +137,7 @@ def read_data(data: bytes, source: str, known: Format | None = None, options: Op
             raise ReadError("this file is nested too deeply to be a channel list", Location(source)) from None
         if isinstance(found, ChannelMap):
             return reading_of(found, source, known.name)
-        return interpret(found, known.name, options.box)
+        return interpret(found, known.name, options)
 
 
 def read(path: str, name: str | None = None, options: Options = Options()) -> Reading:

@@ -13,7 +13,7 @@ from chanbridge.errors import Location, Problem
 from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot
 from chanbridge.names import Vocabulary, fold, slug, unique
 from chanbridge.sheets.columns import in_order
-from chanbridge.sheets.ledger import LedgerRow, Reading, Verdict
+from chanbridge.sheets.ledger import Evidence, LedgerRow, Reading, Verdict
 from chanbridge.sheets.pairs import Pairing
 from chanbridge.sheets.values import Socket
 
@@ -49,6 +49,8 @@ class Collector:
         self.headings: list[str] = []
         self.ports: dict[str, Port] = {}
         self.boxes: dict[str, str] = {}
+        self.how: list[str] = []
+        self.evidence: list[Evidence] = []
         self.highest = 0
         self.about: dict[str, Any] = {}
 
@@ -195,6 +197,8 @@ class Collector:
             self.layout,
             self.origins,
             tuple(self.problems),
+            tuple(dict.fromkeys(self.how)),
+            tuple(self.evidence),
         )
 
     def _pair_up(self) -> None:

@@ -79,6 +79,10 @@ HEADINGS = {
 """Field → the heading that chanbridge writes for it."""
 
 
+FIELDS = (*HEADINGS, "side", "count")
+"""What a column may mean."""
+
+
 def is_own(heading: list[str]) -> bool:
     """Whether a heading row is one that chanbridge wrote."""
     return tuple(heading[:5]) == FIRST and heading[-1] == LAST

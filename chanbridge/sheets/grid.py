@@ -6,13 +6,15 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from chanbridge.errors import Problem
+from chanbridge.names import Vocabulary
 
 
 class Options(NamedTuple):
     """What a user says about how to read a file; what is left empty is found out.
 
     `encoding` and `delimiter` are for text, `hidden` reads a workbook's hidden sheets and rows too, `record` is the path
-    of the element that stands for a channel in XML. `box` is where rows belong that name no box.
+    of the element that stands for a channel in XML. `box` is where rows belong that name no box. `columns` are pairs of
+    a heading (or "#3" for the third column) and the field that it means. `vocabulary` are the words that sheets use.
     """
 
     encoding: str = ""
@@ -20,6 +22,8 @@ class Options(NamedTuple):
     hidden: bool = False
     record: str = ""
     box: str = ""
+    columns: tuple[tuple[str, str], ...] = ()
+    vocabulary: Vocabulary | None = None
 
 
 @dataclass

@@ -12,27 +12,29 @@ from chanbridge.names import Vocabulary, fold, vocabulary
 from chanbridge.sheets import fields, values
 from chanbridge.sheets.collect import Collector
 from chanbridge.sheets.columns import HEADINGS, trimmed_extras
-from chanbridge.sheets.grid import Grid
+from chanbridge.sheets.grid import Grid, Options
 from chanbridge.sheets.layout import RULE, Table, same_cells, tables
-from chanbridge.sheets.ledger import LedgerRow, Reading, Verdict
+from chanbridge.sheets.ledger import Evidence, LedgerRow, Reading, Verdict
 from chanbridge.sheets.quick import Quick, QuickRow
 
 
-def interpret(grids: Sequence[Grid], format_name: str, box: str = "") -> Reading:
-    """Read every table of every grid as one list of channels. `box`: where rows belong that name no box.
+def interpret(grids: Sequence[Grid], format_name: str, options: Options = Options()) -> Reading:
+    """Read every table of every grid as one list of channels, as the user's options say.
 
     Raises ReadError when no table of channels can be found in any of them.
     """
     source = grids[0].source if grids else ""
-    words = vocabulary()
+    words = options.vocabulary or vocabulary()
+    box = options.box
     out = Collector(source, words)
     for grid in grids:
         out.problems += grid.problems
         out.sheet = grid.sheet
+        out.how += [grid.how] if grid.how else []
         for row, text in grid.asides:
             out.enter(row, "title", text)
             out.learn(text)
-        found = tables(grid, words)
+        found = tables(grid, words, options.columns)
         if not any("name" in table.fields or "id" in table.fields for table in found):
             _Rows(out, grid, box).keep_apart(0, len(grid.rows))
             continue
@@ -108,6 +110,10 @@ class _Rows:
             out.note(top, "column", doubt, _text(table.heading))
         for field, heading in table.layout().items():
             out.layout.setdefault(field, heading)
+        out.evidence += [
+            Evidence(grid.sheet, heading, field or "", *why)
+            for heading, field, why in zip(table.heading, table.fields, table.evidence, strict=True)
+        ]
         seen: Counter[str] = Counter()
         for heading, meaning in zip(table.heading, table.fields, strict=True):
             if meaning is None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import itertools
 import re
+from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import NamedTuple
 
+from chanbridge.errors import Location, ReadError
 from chanbridge.names import Vocabulary, fold
 from chanbridge.sheets import values
 from chanbridge.sheets.columns import HEADINGS, is_own
@@ -15,6 +17,8 @@ from chanbridge.sheets.grid import Grid
 SAMPLE = 400
 """At most this many rows of a table are looked at to decide what a column means."""
 
+
+Said = Sequence[tuple[str, str]]
 
 RULE = re.compile(r"\s*([-=_*─━═#~.+|:])(?:[-=_*─━═#~.+|:\s])+\s*")
 """A cell that is a drawn line."""
@@ -25,7 +29,8 @@ class Table(NamedTuple):
 
     `fields[i]` is the field that column i fills, or None for an unknown one; `heading[i]` is what stands
     over it. `start` and `stop` are indices into the grid's rows. `own`: a table that chanbridge wrote.
-    `doubts` are sentences about columns that could have meant something else. `first` is the grid's column
+    `doubts` are sentences about columns that could have meant something else. `evidence` is, column by column, the
+    rule by which it was decided and the reason. `first` is the grid's column
     where a table begins that has others beside it.
     """
 
@@ -36,6 +41,7 @@ class Table(NamedTuple):
     heading_row: int | None
     own: bool
     doubts: list[str]
+    evidence: list[tuple[str, str]]
     first: int = 0
     side_by_side: bool = False
 
@@ -64,13 +70,14 @@ def heading_fields(text: str, vocabulary: Vocabulary) -> tuple[str, ...]:
     return ()
 
 
-def tables(grid: Grid, vocabulary: Vocabulary) -> list[Table]:
+def tables(grid: Grid, vocabulary: Vocabulary, said: Said = ()) -> list[Table]:
     """Every table in a grid, in order. Rows before the first and between them belong to none.
 
-    A heading that turns up again word for word does not start a new table.
+    A heading that turns up again word for word does not start a new table. `said`: headings, or "#3" for the third column,
+    with the field that the user says they mean; ReadError where a table has two such columns for one field.
     """
     if grid.heading is not None:
-        return [_table(grid, grid.heading, 0, len(grid.rows), None, vocabulary)]
+        return [_table(grid, grid.heading, 0, len(grid.rows), None, vocabulary, said)]
     starts: list[int] = []
     for at, row in enumerate(grid.rows):
         if starts and row[0].isdigit():
@@ -78,17 +85,17 @@ def tables(grid: Grid, vocabulary: Vocabulary) -> list[Table]:
         last = grid.rows[starts[-1]] if starts else None
         if last is not None and (is_own(last) or same_cells(row, last)):
             continue  # in a table of ours only our own heading, seen as a repeat, is one
-        if _is_heading(row, vocabulary, first=last is None, narrow=len(grid.rows[at : at + 2]) == 2):
+        if _is_heading(row, vocabulary, said, first=last is None, narrow=len(grid.rows[at : at + 2]) == 2):
             starts.append(at)
     if not starts:
-        bare = _without_heading(grid, vocabulary)
+        bare = _without_heading(grid, said)
         return [bare] if bare else []
     found: list[Table] = []
     for start, stop in zip(starts, [*starts[1:], len(grid.rows)], strict=True):
         cells = grid.rows[start]
         parts = _side_by_side(cells, vocabulary)
         found += [
-            _table(grid, cells[first:last], start + 1, stop, start, vocabulary, first, len(parts) > 1)
+            _table(grid, cells[first:last], start + 1, stop, start, vocabulary, said, first, len(parts) > 1)
             for first, last in parts
         ]
     return found
@@ -120,12 +127,14 @@ def same_cells(one: list[str], other: list[str]) -> bool:
     return [fold(cell) for cell in one if cell.strip()] == [fold(cell) for cell in other if cell.strip()]
 
 
-def _is_heading(row: list[str], vocabulary: Vocabulary, *, first: bool, narrow: bool) -> bool:
+def _is_heading(row: list[str], vocabulary: Vocabulary, said: Said, *, first: bool, narrow: bool) -> bool:
     if is_own(row):
         return True
     if any(cell.isdigit() and not (first and cell == "48") for cell in map(str.strip, row)):
         return False  # a number stands among headings only as the volts of phantom
     cells = [cell for cell in row if cell.strip()]
+    if first and said and {fold(heading) for heading, _ in said} <= {fold(cell) for cell in cells}:
+        return True
     known = [cell for cell in cells if heading_fields(cell, vocabulary)]
     distinct = len({fold(cell) for cell in known})
     if first and len(cells) == 1:
@@ -142,6 +151,7 @@ def _table(
     stop: int,
     heading_row: int | None,
     vocabulary: Vocabulary,
+    said: Said,
     first: int = 0,
     beside: bool = False,
 ) -> Table:
@@ -159,12 +169,21 @@ def _table(
             field = names.get(text)
             last = len(heading) - 1 - heading[::-1].index(text) == at
             fields.append(field if field and (last if field == "id" else field not in fields) else None)
-        return Table(heading, fields, start, stop, heading_row, True, [])
+        return Table(
+            heading,
+            fields,
+            start,
+            stop,
+            heading_row,
+            True,
+            [],
+            [("ours", "we wrote this heading")] * len(fields),
+        )
     sample = body[:: max(1, len(body) // SAMPLE)]
     columns = [
         [row[at].strip() for row in sample if at < len(row) and row[at].strip()] for at in range(len(heading))
     ]
-    chosen, doubts = _assign(heading, columns, vocabulary)
+    chosen, doubts, evidence = _assign(heading, columns, vocabulary, _told(heading, said, grid.source))
     named = sum(1 for text in heading if text.strip())
     widest = max((len(row) for row in body), default=named)
     if heading_row is not None and len(body) > 1 and widest < named:
@@ -172,7 +191,7 @@ def _table(
             f"the rows have {widest} cells under {named} headings: a column may be left out, "
             "and what follows it stand under the wrong heading"
         )
-    return Table(heading, chosen, start, stop, heading_row, False, doubts, first, beside)
+    return Table(heading, chosen, start, stop, heading_row, False, doubts, evidence, first, beside)
 
 
 def _fitted(cells: list[str], body: list[list[str]]) -> list[str]:
@@ -189,21 +208,41 @@ def _fitted(cells: list[str], body: list[list[str]]) -> list[str]:
     return heading
 
 
-def _assign(
-    heading: list[str], columns: list[list[str]], vocabulary: Vocabulary
-) -> tuple[list[str | None], list[str]]:
-    """Give each column the field that its heading allows and its values bear out.
+def _told(heading: list[str], said: Said, source: str) -> dict[int, str]:
+    """Column → the field that the user says it means."""
+    told: dict[int, str] = {}
+    for name, field in said:
+        at = [place for place, text in enumerate(heading) if fold(text) == fold(name)]
+        if re.fullmatch(r"#\d+", name) and not at:
+            at = [int(name[1:]) - 1] if 0 < int(name[1:]) <= len(heading) else []
+        if at and field in told.values():
+            raise ReadError(
+                f"two columns are said to mean {field.replace('_', ' ')}; say it of one", Location(source)
+            )
+        told |= dict.fromkeys(at[:1], field)
+    return told
 
-    The column with the fewest possibilities chooses first; of two that may mean the same, the left one.
+
+def _assign(
+    heading: list[str], columns: list[list[str]], vocabulary: Vocabulary, told: Mapping[int, str]
+) -> tuple[list[str | None], list[str], list[tuple[str, str]]]:
+    """Give each column the field that its heading allows and its values bear out; with doubts and evidence.
+
+    What the user says counts first. Then the column with the fewest possibilities chooses; of two that may mean
+    the same, the left one.
     """
     possible = [heading_fields(text, vocabulary) for text in heading]
-    fields: list[str | None] = [None] * len(heading)
+    fields: list[str | None] = [told.get(at) for at in range(len(heading))]
+    evidence = [
+        ("said", "you said so") if field else ("unknown", "nobody has heard of this heading")
+        for field in fields
+    ]
+    open_columns = {at for at, options in enumerate(possible) if options and fields[at] is None}
 
     @cache
     def bears_out(field: str, at: int, named: bool) -> bool:
         return _bears_out(field, columns[at], vocabulary, named, possible[at])
 
-    open_columns = {at for at, options in enumerate(possible) if options}
     while open_columns:
         left = {
             at: [
@@ -218,21 +257,30 @@ def _assign(
             break
         at = min(able, key=lambda at: (len(left[at]), at))
         fields[at] = left[at][0]
+        if len(possible[at]) == 1:
+            evidence[at] = ("one-meaning", "the heading means nothing else")
+        else:
+            others = [field for field in possible[at] if field != left[at][0]]
+            evidence[at] = (
+                "values",
+                f"the heading could be {_either(possible[at])}; the values are no {_either(tuple(others))}, or that is taken",
+            )
         open_columns.discard(at)
-    doubts = [
-        f"column {heading[at]!r} could be {_either(possible[at])}, but "
-        + (
-            f"{' and '.join(repr(heading[fields.index(f)]) for f in possible[at] if f in fields)} is taken for that; "
-            if any(field in fields for field in possible[at])
-            else "its values do not look like it; "
+    doubts = []
+    for at in sorted(open_columns):
+        holders = " and ".join(
+            repr(heading[fields.index(field)]) for field in possible[at] if field in fields
         )
-        + "it is kept as it is"
-        for at in sorted(open_columns)
-    ]
+        why = f"{holders} is taken for that" if holders else "its values do not look like it"
+        evidence[at] = ("kept", f"could be {_either(possible[at])}, but {why}")
+        doubts.append(
+            f"column {heading[at]!r} could be {_either(possible[at])}, but {why}; it is kept as it is"
+        )
     if "name" not in fields and "notes" in fields:
         at = fields.index("notes")
         if len(columns[at]) >= max((len(column) for column in columns), default=0) / 2:
             fields[at] = "name"
+            evidence[at] = ("filled-notes", "no column is called a name, and this one is filled")
             doubts.append(f"no column is called a name, so {heading[at]!r}, which is filled, is taken for it")
     if "name" not in fields:
         for field, at in _by_values(
@@ -240,8 +288,9 @@ def _assign(
         ).items():
             if field not in fields:
                 fields[at] = field
+                evidence[at] = ("by-values", f"no heading says so, but the values look like a {field}")
                 doubts.append(f"no heading says so, but the values of {heading[at]!r} look like a {field}")
-    return fields, doubts
+    return fields, doubts, evidence
 
 
 def _either(fields: tuple[str, ...]) -> str:
@@ -302,25 +351,29 @@ def _by_values(columns: list[list[str]], free: list[int]) -> dict[str, int]:
     return found
 
 
-def _without_heading(grid: Grid, vocabulary: Vocabulary) -> Table | None:
+def _without_heading(grid: Grid, said: Said) -> Table | None:
     """A table that has no heading row: a column of rising numbers and one of texts, or None."""
     width = max((len(row) for row in grid.rows), default=0)
     columns = [
         [row[at].strip() for row in grid.rows if at < len(row) and row[at].strip()] for at in range(width)
     ]
-    found = _by_values(columns, list(range(width)))
+    told = {field: at for at, field in _told([""] * width, said, grid.source).items()}
+    found = _by_values(columns, [at for at in range(width) if at not in told.values()]) | told
     if not {"number", "name"} <= {*found}:
         return None
     fields: list[str | None] = [None] * width
+    evidence = [("unknown", "there is no heading row")] * width
     for field, at in found.items():
         fields[at] = field
+        evidence[at] = (
+            ("said", "you said so") if field in told else ("by-values", f"the values look like a {field}")
+        )
+    numbers = found["number"]
     start = next(
-        at
-        for at, row in enumerate(grid.rows)
-        if found["number"] < len(row) and values.numbers(row[found["number"]])
+        (at for at, row in enumerate(grid.rows) if numbers < len(row) and values.numbers(row[numbers])), 0
     )
     doubts = [f"there is no heading row; column {found['name'] + 1} is taken for the name by its values"]
-    return Table([""] * width, fields, start, len(grid.rows), None, False, doubts)
+    return Table([""] * width, fields, start, len(grid.rows), None, False, doubts, evidence)
 
 
 def _share_of_sockets(cells: list[str]) -> float:

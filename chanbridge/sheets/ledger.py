@@ -23,12 +23,23 @@ class LedgerRow(NamedTuple):
     reason: str = ""
 
 
+class Evidence(NamedTuple):
+    """Why a column was given its meaning: `field` is "" for one that is kept as it is, `rule` names the reason."""
+
+    sheet: str
+    heading: str
+    field: str
+    rule: str
+    why: str
+
+
 @dataclass(frozen=True)
 class Reading:
     """A file as it was understood.
 
     `layout`: field → the heading it was read from. `origins`: channel id → the place it came from; it is
-    kept here and not in the map, so that equal content gives equal maps.
+    kept here and not in the map, so that equal content gives equal maps. `how`: how the file was cut into cells;
+    `evidence`: why each column means what it was taken for.
     """
 
     source: str
@@ -38,6 +49,8 @@ class Reading:
     layout: Mapping[str, str] = field(default_factory=dict)
     origins: Mapping[str, Location] = field(default_factory=dict)
     problems: tuple[Problem, ...] = ()
+    how: tuple[str, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
 
     def verdicts(self) -> dict[str, int]:
         """Verdict → number of rows; the numbers add up to the rows read."""
