@@ -15,6 +15,7 @@ PACKAGE = Path(__file__).parents[1] / "chanbridge"
 # except where a pair of names is listed in WITHIN.
 LAYERS = (
     {"errors"},
+    {"apart"},
     {"mode", "model", "names", "files"},
     {"system"},
     {"sheets", "plan", "compare"},

@@ -9,12 +9,12 @@ import io
 import posixpath
 import re
 from collections.abc import Iterator, Set
-from dataclasses import dataclass, field
 from typing import Any
 
 from lxml import etree
 
 from chanbridge.apart.package import Package, damaged
+from chanbridge.errors import ReadError
 
 Cell = tuple[int, int]
 """A row, counted from 1, and a column, counted from 0."""
@@ -25,17 +25,20 @@ MOST = 1_000_000
 """More marked cells than this in one sheet are no channel list's."""
 
 
-@dataclass
 class Marks:
-    """What is known of one sheet. `hidden` are runs of rows, first and last; `dates` is what the number format
-    of a date or time shows, as letters among d, m, y and h."""
+    """What is known of one sheet.
 
-    hidden: list[tuple[int, int]] = field(default_factory=list)
-    errors: dict[Cell, str] = field(default_factory=dict)
-    formulas: list[Cell] = field(default_factory=list)
-    dates: dict[Cell, str] = field(default_factory=dict)
-    merged: list[Range] = field(default_factory=list)
-    texts: dict[Cell, str] = field(default_factory=dict)
+    `hidden` are runs of rows, first and last; `dates` is what the number format of a date or time shows, as
+    letters among d, m, y and h; `texts` are cells that calamine reads wrongly.
+    """
+
+    def __init__(self) -> None:
+        self.hidden: list[tuple[int, int]] = []
+        self.errors: dict[Cell, str] = {}
+        self.formulas: list[Cell] = []
+        self.dates: dict[Cell, str] = {}
+        self.merged: list[Range] = []
+        self.texts: dict[Cell, str] = {}
 
 
 def _records(data: bytes, *tags: str) -> Iterator[Any]:
@@ -76,7 +79,7 @@ def _get(element: Any, name: str) -> str:
 # XLSX
 
 _REFERENCE = re.compile(r"([A-Za-z]{1,3})(\d{1,7})")
-_ODD_CELLS = etree.XPath('*[local-name()="c"][@t="e" or *[local-name()="f"]]')
+_ODD_CELLS: Any = etree.XPath('*[local-name()="c"][@t="e" or *[local-name()="f"]]')
 _YES = ("1", "true", "on")
 
 # Number formats that XLSX has without naming them: ECMA-376, part 1, clause 18.8.30.
@@ -103,8 +106,7 @@ class Xlsx:
         """The marks of a sheet; `dates` are the cells whose number format is asked for."""
         marks = Marks()
         data = self.package.read(self.paths.get(sheet, ""))
-        quiet = not any(sign in data for sign in (b"<f", b":f>", b":f ", b"hidden", b'"e"', b"'e'"))
-        if quiet and not dates:
+        if not dates and not _has_signs(data):
             return marks
         dated_rows = {row for row, _ in dates}
         number = 0
@@ -156,9 +158,16 @@ class Xlsx:
         return self._formats
 
 
+def _has_signs(data: bytes) -> bool:
+    """Whether a sheet's XML may hold formulas, errors or hidden rows: a look at the bytes, cheap and cautious."""
+    if any(sign in data for sign in (b"<f", b"hidden", b'"e"')) or (b"'" in data and b"'e'" in data):
+        return True
+    return b":worksheet" in data[:4096] and (b":f>" in data or b":f " in data)
+
+
 def shown(code: str) -> str:
     """What a number format such as `d-mmm` or `[h]:mm` shows, as letters among d, m, y and h."""
-    plain = re.sub(r'"[^"]*"|\\.|\[\$[^\]]*\]|_.', "", code.split(";")[0]).lower()
+    plain = re.sub(r'"[^"]*"|[\\_*].|\[(?![hms]+\])[^\]]*\]', "", code.lower()).split(";")[0]
     letters = {letter for letter in "dyh" if letter in plain}
     if "s" in plain:
         letters.add("h")
@@ -176,22 +185,36 @@ def _column(letters: str) -> int:
 
 # ODS
 
+_OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
+_TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
+_TEXT = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
+_CALC = "{urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0}"
 _ERROR = re.compile(r"#(?:N/A|REF!|NAME\?|VALUE!|DIV/0!|NULL!|NUM!)|Err:\d{3}")
-_STYLE_PARTS = {"day": "d", "month": "m", "year": "y", "hours": "h", "minutes": "h", "seconds": "h"}
-_SIGNS = (b":formula=", b":visibility=", b"rows-spanned=", b"<text:tab", b"<text:line-break", b"<![CDATA[")
+_SHOWN = {"day": "d", "month": "m", "year": "y", "hours": "h", "minutes": "h", "seconds": "h"}
+_WIDEST, _LONGEST = 1 << 14, 1 << 20  # columns, rows
+_SMALL = 16 * 1024**2  # bytes
+
+# Signs in the bytes of a content.xml that there is something to mark. The last two are what calamine
+# drops from a text; so it does with CDATA.
+_SIGNS = (b":formula=", b":visibility=", b"rows-spanned=", b"time-value=", b"<text:tab", b"<text:line-break")
 
 
 class Ods:
-    """The content of an ODS package."""
+    """The content of an ODS package.
+
+    A small one is gone through at once, so that broken XML is found before calamine sees it (which would
+    never come to an end of it), a large one only if there is a sign of something to mark.
+    """
 
     def __init__(self, package: Package) -> None:
         self.package = package
         self.data = package.read("content.xml")
-        self.quiet = not any(sign in self.data for sign in _SIGNS)
-        self._sheets: dict[str, Marks] | None = None
+        self.cdata = b"<![CDATA[" in self.data
+        self.quiet = not self.cdata and not any(sign in self.data for sign in _SIGNS)
+        self._sheets = self._read() if len(self.data) < _SMALL else None
 
     def marks(self, sheet: str, dates: Set[Cell]) -> Marks:
-        """The marks of a sheet; the whole content is gone through once, where there is a reason to."""
+        """The marks of a sheet; `dates` are the cells that hold dates."""
         if self._sheets is None:
             if self.quiet and not dates:
                 return Marks()
@@ -199,29 +222,21 @@ class Ods:
         return self._sheets.get(sheet, Marks())
 
     def _read(self) -> dict[str, Marks]:
-        styles = self._styles()
+        formats = self._formats()
         sheets: dict[str, Marks] = {}
-        marks, row_number, columns = Marks(), 0, list[tuple[int, str]]()
+        sheet = _OdsSheet(formats, self.cdata)
         for element in _records(self.data, "table-row", "table-column", "table"):
-            match _name(element):
-                case "table-column":
-                    columns.append((_repeat(element), _get(element, "default-cell-style-name")))
-                case "table-row":
-                    times = _repeat(element)
-                    if _get(element, "visibility") in ("collapse", "filter"):
-                        marks.hidden.append((row_number + 1, row_number + times))
-                    for repeated in range(times if len(element) > 1 or len(element.xpath(".//*")) > 1 else 1):
-                        _mark_row(element, row_number + 1 + repeated, columns, styles, marks)
-                        if not (marks.errors or marks.formulas or marks.dates or marks.texts):
-                            break  # nothing in this row is worth a mark, so nor is anything in its repeats
-                    row_number += times
-                case _:
-                    sheets[_get(element, "name")] = marks
-                    marks, row_number, columns = Marks(), 0, []
+            if element.tag == f"{_TABLE}table-column":
+                sheet.columns.append((_repeat(element, "columns", _WIDEST), _style(element)))
+            elif element.tag == f"{_TABLE}table-row":
+                sheet.row(element)
+            else:
+                sheets.setdefault(element.get(f"{_TABLE}name", ""), sheet.marks)
+                sheet = _OdsSheet(formats, self.cdata)
         return sheets
 
-    def _styles(self) -> dict[str, str]:
-        """Cell style → what its date or time format shows."""
+    def _formats(self) -> dict[str, str]:
+        """Cell style → what its number format shows of a date."""
         formats: dict[str, str] = {}
         used: dict[str, tuple[str, str]] = {}
         for data in (self.package.read("styles.xml", b"<none/>"), self.data):
@@ -230,9 +245,7 @@ class Ods:
                 if _name(element) == "style":
                     used[name] = (_get(element, "data-style-name"), _get(element, "parent-style-name"))
                 else:
-                    parts = {
-                        _STYLE_PARTS.get(_name(part), "") for part in element if isinstance(part.tag, str)
-                    }
+                    parts = {_SHOWN.get(_name(part), "") for part in element if isinstance(part.tag, str)}
                     formats[name] = "".join(letter for letter in "dmyh" if letter in parts)
         return {
             name: formats.get(own or used.get(parent, ("", ""))[0], "")
@@ -240,6 +253,103 @@ class Ods:
         }
 
 
-def _repeat(element: Any) -> int:
-    text = _get(element, f"number-{'columns' if _name(element) != 'table-row' else 'rows'}-repeated")
-    return min(int(text), 1 << 20) if text.isdecimal() and text != "0" else 1
+class _OdsSheet:
+    """One table while its rows go by."""
+
+    def __init__(self, formats: dict[str, str], cdata: bool) -> None:
+        self.formats = formats
+        self.cdata = cdata
+        self.columns: list[tuple[int, str]] = []
+        self.marks = Marks()
+        self.number = 1
+
+    def row(self, row: Any) -> None:
+        """Mark a row's cells, as often as the row is repeated."""
+        times = _repeat(row, "rows", _LONGEST)
+        if row.get(f"{_TABLE}visibility") in ("collapse", "filter"):
+            self.marks.hidden.append((self.number, self.number + times - 1))
+        at = 0
+        for cell in row.iterchildren(f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell"):
+            wide = _repeat(cell, "columns", _WIDEST)
+            if len(cell) or len(cell.attrib):
+                self._cell(cell, at, wide, times, _style(row))
+            at += wide
+        self.number += times
+
+    def _cell(self, cell: Any, at: int, wide: int, times: int, row_style: str) -> None:
+        marks = self.marks
+        kind = cell.get(f"{_OFFICE}value-type", "")
+        spanned = cell.get(f"{_TABLE}number-rows-spanned", "1")
+        if spanned.isdecimal() and int(spanned) > 1:
+            last = min(self.number + int(spanned) - 1, _LONGEST)
+            marks.merged.append(((self.number, at), (last, at)))
+        paragraphs = [part for part in cell if part.tag in (f"{_TEXT}p", f"{_TEXT}h")]
+        text = "\n".join(map(_text, paragraphs))
+        formula = cell.get(f"{_TABLE}formula") is not None
+        error = cell.get(f"{_CALC}value-type") == "error" or (formula and _ERROR.fullmatch(text))
+        dated = kind in ("date", "time")
+        mended = (
+            kind == "string" and f"{_OFFICE}string-value" not in cell.attrib and self._is_mended(paragraphs)
+        )
+        if not (error or dated or mended or (formula and not kind)):
+            return
+        for where in ((self.number + down, at + right) for down in range(times) for right in range(wide)):
+            if error:
+                marks.errors[where] = text
+            elif dated:
+                marks.dates[where] = self.formats.get(
+                    _style(cell) or row_style or self._column_style(where[1]), ""
+                )
+            elif mended:
+                marks.texts[where] = text
+            else:
+                marks.formulas.append(where)
+            _check_number(marks)
+
+    def _is_mended(self, paragraphs: list[Any]) -> bool:
+        return self.cdata or any(
+            next(part.iter(f"{_TEXT}tab", f"{_TEXT}line-break"), None) is not None for part in paragraphs
+        )
+
+    def _column_style(self, at: int) -> str:
+        for wide, style in self.columns:
+            if at < wide:
+                return style
+            at -= wide
+        return ""
+
+
+def _repeat(element: Any, what: str, most: int) -> int:
+    text = element.get(f"{_TABLE}number-{what}-repeated", "1")
+    return min(int(text), most) if text.isdecimal() and len(text) < 10 and int(text) else 1
+
+
+def _style(element: Any) -> str:
+    name = "style-name" if element.tag.endswith("cell") else "default-cell-style-name"
+    return str(element.get(f"{_TABLE}{name}", ""))
+
+
+def _text(element: Any) -> str:
+    """A paragraph's text with its tabs, line breaks and runs of blanks, without remarks on it."""
+    text = element.text or ""
+    for part in element:
+        match part.tag:
+            case str(tag) if tag == f"{_TEXT}s":
+                count = part.get(f"{_TEXT}c", "1")
+                text += " " * (int(count) if count.isdecimal() and len(count) < 5 else 1)
+            case str(tag) if tag == f"{_TEXT}tab":
+                text += "\t"
+            case str(tag) if tag == f"{_TEXT}line-break":
+                text += "\n"
+            case str(tag) if tag != f"{_OFFICE}annotation":
+                text += _text(part)
+        text += part.tail or ""
+    return text
+
+
+def _check_number(marks: Marks) -> None:
+    if len(marks.errors) + len(marks.formulas) + len(marks.dates) + len(marks.texts) > MOST:
+        raise ReadError(
+            f"more than {MOST:,} cells of one sheet are errors, dates or formulas without a result; "
+            "no channel list is like that"
+        )

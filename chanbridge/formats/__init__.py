@@ -39,6 +39,12 @@ FORMATS = (
     ),
     Format("json", (".json",), "chanbridge.formats.native", "a whole map"),
     Format(
+        "workbook",
+        (".xlsx", ".xls", ".ods"),
+        "chanbridge.formats.workbook",
+        "as csv, formatted to print; .xls and .ods are read only",
+    ),
+    Format(
         "markdown",
         (".md",),
         "chanbridge.formats.markdown",
@@ -51,6 +57,10 @@ FORMATS = (
         "one port as a table to print: the columns shown; no line breaks, no blanks at the ends of cells",
     ),
 )
+
+
+READ_ONLY = (".xls", ".ods")
+"""Endings of files that are read and not written."""
 
 
 class FormatModule(Protocol):
@@ -152,6 +162,10 @@ def read(path: str, name: str | None = None, options: Options = Options()) -> Re
 
 def write(whole: ChannelMap, known: Format, port: str | None = None, suffix: str = "") -> bytes:
     """The bytes of a map in a format; a list is of `port`, or of the map's listed port."""
+    if suffix in READ_ONLY:
+        raise WriteError(
+            f"{suffix} is read but not written; write .xlsx, which opens everywhere that {suffix} does"
+        )
     with _without_collecting():
         return _module(known).write(whole, port or whole.listed_port(), suffix)
 

@@ -39,14 +39,16 @@ def from_frame(frame: pandas.DataFrame, source: str = "DataFrame") -> Reading:
     """Understand a DataFrame as a list of channels; `source` names it in messages, rows count from 1.
 
     Whole numbers lose their `.0`, missing values are empty, truth values are TRUE and FALSE; a date or time is
-    kept in ISO form and reported. An index with a name is a column; columns that are only numbered are taken
+    kept in ISO form and reported. An index that has a name, or is more than numbers, is a column; columns that are only numbered are taken
     for a table without its headings, which are then looked for in the rows. Raises ReadError where there is
     no list of channels in it.
     """
     import pandas
 
-    if any(name is not None for name in frame.index.names):
-        frame = frame.reset_index()
+    if any(name is not None for name in frame.index.names) or not pandas.api.types.is_integer_dtype(
+        frame.index
+    ):
+        frame = frame.reset_index(allow_duplicates=True)
     heading = [_heading(label) for label in frame.columns]
     problems: list[Problem] = []
 
@@ -57,9 +59,8 @@ def from_frame(frame: pandas.DataFrame, source: str = "DataFrame") -> Reading:
             return ""
         if isinstance(value, (datetime.date, datetime.time, datetime.timedelta)):
             where = Location(source, "", row, heading[at])
-            problems.append(
-                Problem(where, "date-cell", f"this cell holds the date or time {value}, kept as it is")
-            )
+            said = f"this cell holds the date or time {_text(value)}, kept as it is"
+            problems.append(Problem(where, "date-cell", said))
         return _text(value)
 
     rows = [

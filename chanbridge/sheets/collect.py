@@ -49,6 +49,9 @@ class Collector:
         self.headings: list[str] = []
         self.ports: dict[str, Port] = {}
         self.boxes: dict[str, str] = {}
+        self.standing: dict[
+            tuple[str, Slot], str
+        ] = {}  # name and socket → the channel, for a workbook's other sheets
         self.how: list[str] = []
         self.evidence: list[Evidence] = []
         self.highest = 0
@@ -129,8 +132,13 @@ class Collector:
     ) -> str | None:  # fmt: skip
         """A channel with its slot and socket; returns its id, or None if it is one that was there already.
 
+        That is one with the same id and content, or with the same name and socket on another sheet of the workbook.
+
         Without an id of its own it gets one made from box and name.
         """
+        before = self.standing.get((fold(str(fields["name"])), at)) if at else None
+        if before and self.origins[before].sheet != self.sheet:
+            return None  # one sheet a recipient: the same channel, in another order
         channel_id = wanted_id or unique(slug(box, fields["name"]) or "channel", self.by_id)
         if channel_id in self.by_id:
             had = {key: value for key, value in self.by_id[channel_id].items() if key not in ("id", "pair")}
@@ -148,6 +156,8 @@ class Collector:
         self.by_id[channel_id] = self.channels[-1]
         self.origins[channel_id] = Location(self.source, self.sheet, row)
         self.texts[channel_id] = text
+        if at:
+            self.standing.setdefault((fold(str(fields["name"])), at), channel_id)
         self.place(channel_id, slot, at)
         return channel_id
 

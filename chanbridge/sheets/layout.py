@@ -102,22 +102,31 @@ def tables(grid: Grid, vocabulary: Vocabulary, said: Said = ()) -> list[Table]:
 
 
 def _side_by_side(cells: list[str], vocabulary: Vocabulary) -> list[tuple[int, int]]:
-    """First and last column of each table in a heading row: several where a number's and a name's heading come again."""
-    folded = [fold(cell) for cell in cells]
-    begins = [
-        at for at, cell in enumerate(folded) if cell and cell == next((one for one in folded if one), "")
-    ]
+    """First and last column of each table in a heading row.
+
+    There are several where an empty heading parts them, or the first heading comes again, and each has a number or a
+    socket, and a name.
+    """
     whole = [(0, len(cells))]
-    if len(begins) < 2 or is_own(cells):
+    if is_own(cells):
         return whole
-    parts = list(zip(begins, [*begins[1:], len(cells)], strict=True))
-    for first, last in parts:
-        may_be = {field for cell in cells[first:last] for field in heading_fields(cell, vocabulary)[:1]}
-        if not {"number", "socket"} & may_be or not any(
-            "name" in heading_fields(cell, vocabulary) for cell in cells[first:last]
-        ):
-            return whole
-    return parts
+    folded = [fold(cell) for cell in cells]
+    first = next((cell for cell in folded if cell), "")
+    again = [at for at, cell in enumerate(folded) if cell == first]
+    after_gap = [at for at, cell in enumerate(folded) if cell and (at == 0 or not folded[at - 1])]
+    for begins in (again, after_gap):
+        parts = list(zip(begins, [*begins[1:], len(cells)], strict=True))
+        if len(parts) > 1 and all(_is_list(cells[start:stop], vocabulary) for start, stop in parts):
+            return parts
+    return whole
+
+
+def _is_list(cells: list[str], vocabulary: Vocabulary) -> bool:
+    """Whether headings are enough for a list of channels: a number or a socket, and a name."""
+    may_be = [heading_fields(cell, vocabulary) for cell in cells if cell.strip()]
+    return any({"number", "socket"} & {*fields[:1]} for fields in may_be) and any(
+        "name" in fields for fields in may_be
+    )
 
 
 def same_cells(one: list[str], other: list[str]) -> bool:
