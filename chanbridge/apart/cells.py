@@ -1,4 +1,4 @@
-"""The cells of a workbook as texts: what runs in the process of its own. A workbook in, marshalled sheets out."""
+"""The cells of a workbook as texts: what runs in the process of its own."""
 
 from __future__ import annotations
 
@@ -8,7 +8,10 @@ import io
 import marshal
 import os
 import re
+import signal
 import sys
+import time
+import traceback
 from bisect import bisect_right
 from collections.abc import Iterator
 from typing import Any
@@ -16,8 +19,18 @@ from typing import Any
 import python_calamine
 
 from chanbridge.apart.marks import Cell, Marks, Ods, Range, Xlsx
-from chanbridge.apart.package import Package, damaged, encrypted
-from chanbridge.apart.sheet import LARGEST, MEMORY, SECONDS, TOO_LARGE, Sheet, number_text
+from chanbridge.apart.package import Package, damaged
+from chanbridge.apart.sheet import (
+    ANSWER,
+    LARGE,
+    LARGEST,
+    MEMORY,
+    REQUEST,
+    SECONDS,
+    TOO_LARGE,
+    Sheet,
+    number_text,
+)  # fmt: skip
 from chanbridge.errors import ReadError
 
 
@@ -65,55 +78,30 @@ def sheets(data: bytes, hidden: bool) -> Iterator[Sheet]:
                 yield _sheet(workbook.get_sheet_by_name(about.name), shown, extra)
             else:
                 yield Sheet(about.name, False, 0, [], [], [], [], [], [], extra is None)
-    except python_calamine.PasswordError:
-        raise encrypted() from None
     except python_calamine.CalamineError as error:
         raise damaged(f"its cells cannot be read ({error})") from None
 
 
 def _sheet(source: python_calamine.CalamineSheet, shown: bool, extra: Xlsx | Ods | None) -> Sheet:
-    top, left = source.start or (0, 0)
-    texts = _NumberTexts()
-    rows: dict[int, list[str]] = {}
-    dates: dict[Cell, tuple[str, str]] = {}
-    others: list[Any] = []
-
-    def other(cell: Any) -> str:
-        others.append(cell)
-        return odd_text(cell)[1]
-
-    for number, cells in enumerate(source.to_python(), top + 1):
-        rows[number] = [
-            cell if type(cell) is str else texts[cell] if type(cell) is float else other(cell)
-            for cell in cells
-        ]
-        if others:
-            for at, cell in enumerate(cells, left):
-                if not isinstance(cell, (str, float)) and (odd := odd_text(cell))[0]:
-                    dates[number, at] = odd
-            others.clear()
-    table = _Table(left, rows)
+    rows, dates = _texts(source)
+    table = _Table((source.start or (0, 0))[1], rows)
     marks = extra.marks(source.name, dates.keys()) if extra else Marks()
-    for where in (
-        marks.dates.keys() - dates.keys()
-    ):  # calamine hands over an ODS time of more than a day as it stands
+    for where in marks.dates.keys() - dates.keys():
         length = _LENGTH.fullmatch(table.text(where))
-        if length:
+        if length:  # an ODS time of more than a day, which calamine hands over as it stands
             hours, minutes, seconds = (float(part or 0) for part in length.groups())
             dates[where] = "time", clock_text(3600 * hours + 60 * minutes + seconds)
             table.put(where, dates[where][1])
     for where, text in (marks.texts | marks.errors).items():
         table.put(where, text)
     table.fill(marks.merged if isinstance(extra, Ods) else _merged(source))
-    numbers = [
-        number for number, row in sorted(table.rows.items()) if not "".join(row).isspace() and any(row)
-    ]
+    numbers = [number for number, row in sorted(rows.items()) if any(row) and not "".join(row).isspace()]
     return Sheet(
         source.name,
         shown,
         table.left,
         numbers,
-        [table.rows[number] for number in numbers],
+        [rows[number] for number in numbers],
         _within(numbers, marks.hidden),
         sorted((*where, text) for where, text in marks.errors.items()),
         sorted(marks.formulas),
@@ -122,7 +110,37 @@ def _sheet(source: python_calamine.CalamineSheet, shown: bool, extra: Xlsx | Ods
     )
 
 
-_LENGTH = re.compile(r"PT(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:[.,]\d+)?)S)?")
+_LENGTH = re.compile(r"PT(?:(\d{1,9})H)?(?:(\d{1,9})M)?(?:(\d{1,9}(?:\.\d{1,9})?)S)?")
+
+
+def _texts(source: python_calamine.CalamineSheet) -> tuple[dict[int, list[str]], dict[Cell, tuple[str, str]]]:
+    """Row numbers with the texts of their cells, and the dates and times among them with their kinds."""
+    top, left = source.start or (0, 0)
+    texts = _NumberTexts()
+    rows: dict[int, list[str]] = {}
+    dates: dict[Cell, tuple[str, str]] = {}
+    odd: list[Any] = []
+
+    def odd_one(cell: Any) -> str:
+        odd.append(cell)
+        return odd_text(cell)[1]
+
+    try:
+        lines = source.to_python()
+    except (OverflowError, ValueError) as error:
+        raise damaged(f"a date in the sheet {source.name!r} is beyond all bounds ({error})") from None
+    for number, cells in enumerate(lines, top + 1):
+        rows[number] = [
+            cell if type(cell) is str else texts[cell] if type(cell) is float else odd_one(cell)
+            for cell in cells
+        ]
+        if odd:
+            found = (
+                (at, odd_text(cell)) for at, cell in enumerate(cells, left) if type(cell) not in (str, float)
+            )
+            dates.update(((number, at), said) for at, said in found if said[0])
+            odd.clear()
+    return rows, dates
 
 
 def _merged(source: python_calamine.CalamineSheet) -> list[Range]:
@@ -166,51 +184,74 @@ class _Table:
         So a box name reaches its rows, a heading of two rows its lower one; a title across columns stays one
         cell, and a title over several rows does not become several.
         """
+        last = max(self.rows, default=0)
         reached: dict[int, int] = {}
         for (top, left), (bottom, _) in sorted(merged):
             if top > reached.get(left, 0):
                 reached[left] = bottom
                 text = self.text((top, left))
-                for number in range(top + 1, bottom + 1) if text else ():
+                for number in range(top + 1, min(bottom, last) + 1) if text else ():
                     if any(self.rows.get(number, ())) and not self.text((number, left)):
                         self.put((number, left), text)
 
 
 def main() -> None:
-    """Read a workbook from standard input, write its sheets, or what is wrong with it, to standard output.
+    """Answer requests from standard input, on standard output, until there are no more.
 
-    The one argument is "hidden" where hidden sheets are wanted.
+    A request is the number of a workbook's bytes (8 bytes, the least significant first), a byte that is 1 where
+    hidden sheets are wanted, and the workbook. An answer is the number of its bytes and a marshalled pair: what
+    it is, and the sheets, the message for a person, or the trace of a fault in this program.
     """
-    _limit()
-    gc.disable()  # there is nothing to collect, and looking for it takes a quarter of the time
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever started this process ends it
+    _bound_memory()
+    gc.freeze()
+    gc.disable()  # looking for garbage where there is none would take a quarter of the time
+    while header := sys.stdin.buffer.read(REQUEST.size):
+        size, hidden = REQUEST.unpack(header)
+        _bound_time()
+        answer = _answer(sys.stdin.buffer.read(size), bool(hidden))
+        sys.stdout.buffer.write(ANSWER.pack(len(answer)) + answer)
+        sys.stdout.flush()
+        if size > LARGE:
+            os._exit(0)  # the system takes the memory back faster than the interpreter
+        gc.collect()
+
+
+def _answer(data: bytes, hidden: bool) -> bytes:
     try:
-        found = sheets(sys.stdin.buffer.read(), sys.argv[1:] == ["hidden"])
-        output = marshal.dumps([tuple(sheet) for sheet in found])  # here five times as fast as JSON
-        if len(output) > LARGEST:
+        answer = marshal.dumps(
+            ("sheets", [tuple(sheet) for sheet in sheets(data, hidden)])
+        )  # JSON takes five times as long
+        if len(answer) > LARGEST:
             raise ReadError(f"this workbook holds more than {LARGEST:,} bytes of text; no channel list does")
     except ReadError as error:
-        output = marshal.dumps(error.message)
+        return marshal.dumps(("error", error.message))
     except MemoryError:
-        output = marshal.dumps(TOO_LARGE)
+        return marshal.dumps(("error", TOO_LARGE))
     except BaseException as error:
-        if type(error).__name__ != "PanicException":  # of python-calamine, which does not export it
-            raise
-        output = marshal.dumps(damaged("its cells cannot be read").message)
-    sys.stdout.buffer.write(output)
-    sys.stdout.flush()
-    os._exit(0)  # the system takes the memory back faster than the interpreter
+        if type(error).__name__ == "PanicException":  # of python-calamine, which does not export it
+            return marshal.dumps(("error", damaged("its cells cannot be read").message))
+        return marshal.dumps(("fault", traceback.format_exc()))
+    return answer
 
 
-def _limit() -> None:
+def _bound_memory() -> None:
     if sys.platform != "win32":
         import resource
 
-        for kind, most in (
-            (resource.RLIMIT_AS, MEMORY),
-            (resource.RLIMIT_CPU, SECONDS),
-            (resource.RLIMIT_CORE, 0),
-        ):
+        for kind, most in ((resource.RLIMIT_AS, MEMORY), (resource.RLIMIT_CORE, 0)):
             allowed = resource.getrlimit(kind)[1]
             resource.setrlimit(
                 kind, (most if allowed == resource.RLIM_INFINITY else min(most, allowed), allowed)
             )
+
+
+def _bound_time() -> None:
+    if sys.platform != "win32":
+        import resource
+
+        allowed = resource.getrlimit(resource.RLIMIT_CPU)[1]
+        most = int(time.process_time()) + SECONDS
+        resource.setrlimit(
+            resource.RLIMIT_CPU, (most if allowed == resource.RLIM_INFINITY else min(most, allowed), allowed)
+        )

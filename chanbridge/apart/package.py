@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import struct
 import zipfile
 import zlib
@@ -23,6 +24,8 @@ MEMBERS = 10_000
 """Files that a workbook may hold; one with a hundred sheets has about 300."""
 
 _COMPOUND = bytes.fromhex("D0CF11E0A1B11AE1")  # the container of XLS, and of every encrypted XLSX
+# An XLS: the record that begins its workbook (BOF), and the one of a password (FILEPASS) after it; from memory.
+_LOCKED = re.compile(rb"\x09\x08\x10\0\0\x06\x05\0.{12}\x2f\0", re.DOTALL)
 _ODS = b"application/vnd.oasis.opendocument.spreadsheet"
 _SAVE = "open it in a spreadsheet and save it again as XLSX"
 
@@ -38,7 +41,7 @@ class Package:
         self.data = data
         self.kind: Kind
         if data.startswith(_COMPOUND):
-            if "EncryptedPackage".encode("utf-16-le") in data:
+            if "EncryptedPackage".encode("utf-16-le") in data or _LOCKED.search(data):
                 raise encrypted()
             self.kind = "xls"
             return

@@ -1,19 +1,23 @@
-"""Starts the process that opens workbooks, and takes what it says."""
+"""Starts the process that opens workbooks, asks it, and starts another where a workbook has ended it."""
 
 from __future__ import annotations
 
+import atexit
 import gc
 import marshal
 import os
 import subprocess
 import sys
+import threading
 from pathlib import Path
-from typing import Any
+from typing import IO, Any, cast
 
-from chanbridge.apart.sheet import SECONDS, TOO_LARGE, Sheet
+from chanbridge.apart.sheet import ANSWER, REQUEST, SECONDS, TOO_LARGE, Sheet
 from chanbridge.errors import Location, ReadError
 
 _ROOT = Path(__file__).parents[2]
+_OUT_OF_TIME = (9, 24)  # SIGKILL and SIGXCPU
+_TOO_LONG = f"reading this workbook takes more than {SECONDS} seconds, which no channel list does; is it the right file?"
 
 
 def sheets(data: bytes, source: str, hidden: bool) -> list[Sheet]:
@@ -23,28 +27,85 @@ def sheets(data: bytes, source: str, hidden: bool) -> list[Sheet]:
     that much, so it runs in another one, with bounds to its memory (where the system has them) and time.
     Raises ReadError for whatever is no workbook, is encrypted, damaged or too large.
     """
+    with _lock:
+        ended, answer = _ask(data, hidden)
+    if ended == 1:
+        raise RuntimeError("the process that opens workbooks does not start; is python-calamine installed?")
+    if answer is None:
+        raise ReadError(_TOO_LONG if -ended in _OUT_OF_TIME else TOO_LARGE, Location(source))
+    kind, content = _loaded(answer)
+    match kind:
+        case "error":
+            raise ReadError(content, Location(source))
+        case "fault":
+            raise RuntimeError(content)  # of this program, not of the workbook
+    return [Sheet(*fields) for fields in content]
+
+
+_lock = threading.Lock()
+_running: list[subprocess.Popen[bytes]] = []
+"""The process, or nothing while there is none."""
+
+
+def _ask(data: bytes, hidden: bool) -> tuple[int, bytes | None]:
+    """The answer to a request, or None and how the process ended."""
+    if not _running or _running[0].poll() is not None:
+        _running[:] = [_start()]
+    process = _running[0]
+    requests, answers = cast(IO[bytes], process.stdin), cast(IO[bytes], process.stdout)
+    clock = threading.Timer(2 * SECONDS, process.kill)
+    clock.start()
+    try:
+        requests.write(REQUEST.pack(len(data), hidden) + data)
+        requests.flush()
+        header = answers.read(ANSWER.size)
+        size = ANSWER.unpack(header)[0] if header else -1
+        answer = answers.read(size) if header else b""
+    except BrokenPipeError:
+        size, answer = -1, b""
+    except BaseException:
+        end()
+        raise
+    finally:
+        clock.cancel()
+    if len(answer) == size:
+        return 0, answer
+    process.wait()
+    return end(), None
+
+
+def _start() -> subprocess.Popen[bytes]:
     paths = [os.path.abspath(path) for path in (*sys.path, str(_ROOT))]
     program = f"import sys; sys.path += {paths!r}; from chanbridge.apart.cells import main; main()"
-    try:
-        done = subprocess.run(
-            [sys.executable, "-I", "-S", "-c", program, *(["hidden"] if hidden else [])],
-            input=data,
-            capture_output=True,
-            timeout=2 * SECONDS,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        raise ReadError(_TOO_LONG, Location(source)) from None
-    if done.returncode == 1:
-        raise RuntimeError(
-            done.stderr.decode(errors="replace")
-        )  # a fault of the program, not of the workbook
-    if done.returncode:
-        raise ReadError(_TOO_LONG if -done.returncode in _OUT_OF_TIME else TOO_LARGE, Location(source))
-    result = _loaded(done.stdout)
-    if isinstance(result, str):
-        raise ReadError(result, Location(source))
-    return [Sheet(*fields) for fields in result]
+    return subprocess.Popen(
+        [sys.executable, "-I", "-S", "-c", program],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+    )
+
+
+def end() -> int:
+    """End the process, if there is one; what it returned, 0 if none."""
+    code = 0
+    while _running:
+        process = _running.pop()
+        process.kill()
+        process.communicate()
+        code = process.returncode
+    return code
+
+
+def _forget() -> None:
+    """In a copy of this process: the other process belongs to the original."""
+    global _lock
+    _lock = threading.Lock()
+    _running.clear()
+
+
+atexit.register(end)
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_forget)
 
 
 def _loaded(output: bytes) -> Any:
@@ -55,7 +116,3 @@ def _loaded(output: bytes) -> Any:
     finally:
         if collecting:
             gc.enable()
-
-
-_OUT_OF_TIME = (9, 24)  # SIGKILL and SIGXCPU, of the bound on processor time
-_TOO_LONG = f"reading this workbook takes more than {SECONDS} seconds, which no channel list does; is it the right file?"

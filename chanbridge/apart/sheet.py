@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import struct
 from typing import NamedTuple
 
 MEMORY = 2 * 1024**3
 """Bytes of memory; 100 000 rows of 14 columns take 0.3 GB."""
 SECONDS = 60
 """Time; 100 000 rows of 14 columns take about 2 seconds."""
+LARGE = 1024**2
+"""Bytes of a workbook after which the process is not used again."""
 LARGEST = 256 * 1024**2
 """Bytes of text that may come out."""
+REQUEST, ANSWER = struct.Struct("<QB"), struct.Struct("<Q")
+"""What goes before the bytes of a request and of an answer."""
 TOO_LARGE = (
     f"this workbook is damaged, or needs more than {MEMORY >> 30} GB of memory, which no channel list does"
 )

@@ -127,7 +127,10 @@ def typed(kind: str, text: str, shown: str) -> str:
 
 
 def _dates(sheet: Sheet, grid: Grid) -> Iterator[_Found]:
-    """Report dates and times, and put the range in the place of a date that can only come from one."""
+    """Report dates and times, and put the range in the place of a date that can only come from one.
+
+    Those above the table are taken for the sheet's own and need no report.
+    """
     if not sheet.dates:
         return
     rows = dict(zip(grid.numbers, grid.rows, strict=True))
@@ -135,7 +138,7 @@ def _dates(sheet: Sheet, grid: Grid) -> Iterator[_Found]:
     widest = max(filled.values(), default=0)
     top = next((number for number, cells in filled.items() if 2 * cells > widest), 0)
     for number, at, kind, text, shown in sheet.dates:
-        if number not in rows:
+        if number not in rows or number < top:
             continue
         entry = typed(kind, text, shown)
         if entry:
@@ -145,8 +148,6 @@ def _dates(sheet: Sheet, grid: Grid) -> Iterator[_Found]:
             message = (
                 f"this cell holds the time {text}, kept as it is; if something else was typed, {_AS_TEXT}"
             )
-        elif number < top:
-            continue  # the date of the sheet itself, above its table
         else:
             _, month, day = map(int, text[:10].split("-"))
             likely = f"{min(day, month)}-{max(day, month)}"

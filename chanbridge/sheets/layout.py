@@ -63,7 +63,7 @@ def heading_fields(text: str, vocabulary: Vocabulary) -> tuple[str, ...]:
     if len(text) > 60:
         return ()
     folded = fold(text)
-    plain = " ".join(re.sub(r"[._\-:*]+", " ", folded).split())
+    plain = " ".join(re.sub(r"[._\-:*\"']+", " ", folded).split())
     for form in (folded, plain, re.sub(r"\s*[(\[].*", "", plain)):
         if form in vocabulary.headings:
             return vocabulary.headings[form]
@@ -193,6 +193,8 @@ def _table(
         [row[at].strip() for row in sample if at < len(row) and row[at].strip()] for at in range(len(heading))
     ]
     chosen, doubts, evidence = _assign(heading, columns, vocabulary, _told(heading, said, grid.source))
+    if not {"number", "socket"} & {*chosen}:
+        doubts.append("no column was found that numbers the channels or names their sockets")
     named = sum(1 for text in heading if text.strip())
     widest = max((len(row) for row in body), default=named)
     if heading_row is not None and len(body) > 1 and widest < named:
