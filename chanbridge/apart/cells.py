@@ -6,7 +6,6 @@ import datetime
 import gc
 import io
 import marshal
-import os
 import re
 import signal
 import sys
@@ -22,7 +21,6 @@ from chanbridge.apart.marks import Cell, Marks, Ods, Range, Xlsx
 from chanbridge.apart.package import Package, damaged
 from chanbridge.apart.sheet import (
     ANSWER,
-    LARGE,
     LARGEST,
     MEMORY,
     REQUEST,
@@ -212,8 +210,6 @@ def main() -> None:
         answer = _answer(sys.stdin.buffer.read(size), bool(hidden))
         sys.stdout.buffer.write(ANSWER.pack(len(answer)) + answer)
         sys.stdout.flush()
-        if size > LARGE:
-            os._exit(0)  # the system takes the memory back faster than the interpreter
         gc.collect()
 
 

@@ -12,7 +12,7 @@ import threading
 from pathlib import Path
 from typing import IO, Any, cast
 
-from chanbridge.apart.sheet import ANSWER, REQUEST, SECONDS, TOO_LARGE, Sheet
+from chanbridge.apart.sheet import ANSWER, LARGE, REQUEST, SECONDS, TOO_LARGE, Sheet
 from chanbridge.errors import Location, ReadError
 
 _ROOT = Path(__file__).parents[2]
@@ -49,11 +49,13 @@ _running: list[subprocess.Popen[bytes]] = []
 
 def _ask(data: bytes, hidden: bool) -> tuple[int, bytes | None]:
     """The answer to a request, or None and how the process ended."""
-    if not _running or _running[0].poll() is not None:
-        _running[:] = [_start()]
+    if _running and _running[0].poll() is not None:
+        end()
+    if not _running:
+        _running.append(_start())
     process = _running[0]
     requests, answers = cast(IO[bytes], process.stdin), cast(IO[bytes], process.stdout)
-    clock = threading.Timer(2 * SECONDS, process.kill)
+    clock = threading.Timer(SECONDS + 10, process.kill)
     clock.start()
     try:
         requests.write(REQUEST.pack(len(data), hidden) + data)
@@ -69,6 +71,8 @@ def _ask(data: bytes, hidden: bool) -> tuple[int, bytes | None]:
     finally:
         clock.cancel()
     if len(answer) == size:
+        if len(data) > LARGE:
+            end()
         return 0, answer
     process.wait()
     return end(), None
@@ -82,6 +86,10 @@ def _start() -> subprocess.Popen[bytes]:
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
+        env={
+            **os.environ,
+            "RUST_BACKTRACE": "0",
+        },  # to trace its way when memory has run out can block it for ever
     )
 
 

@@ -10,7 +10,7 @@ MEMORY = 2 * 1024**3
 SECONDS = 60
 """Time; 100 000 rows of 14 columns take about 2 seconds."""
 LARGE = 1024**2
-"""Bytes of a workbook after which the process is not used again."""
+"""Bytes of a workbook after which the process is ended, to give back its memory."""
 LARGEST = 256 * 1024**2
 """Bytes of text that may come out."""
 REQUEST, ANSWER = struct.Struct("<QB"), struct.Struct("<Q")

@@ -90,7 +90,7 @@ def guess_delimiter(text: str, source: str = "") -> str:
     for mark in DELIMITERS:
         if text.startswith(mark.join(columns.FIRST)):
             return mark  # our own heading row
-    head = re.sub(r'"(?:[^"]|"")*"', "", text[:65536])
+    head = re.sub(r'"(?:[^"]|"")*+"', "", text[:65536])
     sample = [line for line in re.split(r"\r\n|\r|\n", head) if line.strip()][:50]
     words = vocabulary()
 

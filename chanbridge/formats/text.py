@@ -14,8 +14,6 @@ from chanbridge.sheets import columns, values
 from chanbridge.sheets.grid import Grid, Options
 from chanbridge.sheets.layout import heading_fields
 
-_RULE = re.compile(r"\s*-{2,}(?:\s+-{2,})+\s*|\s*-(?:-*\s+-+)+-\s*")
-
 
 def read(data: bytes, source: str, options: Options) -> list[Grid]:
     """One grid; its rows are the file's lines.
@@ -62,8 +60,13 @@ def _is_delimited(lines: list[str]) -> bool:
     )
 
 
+def _is_rule(line: str) -> bool:
+    """Whether a line is dashes with gaps, one of them at least two dashes long."""
+    return "--" in line and len(line.split()) > 1 and set(line) <= {"-", " ", "\t"}
+
+
 def _by_rules(lines: list[str]) -> list[list[str]]:
-    rules = [at for at, line in enumerate(lines) if _RULE.fullmatch(line)]
+    rules = [at for at, line in enumerate(lines) if _is_rule(line)]
     rows = [[line.rstrip()] for line in lines[: max(0, rules[0] - 1)]] if rules else []
     for at, following in zip(rules, [*rules[1:], len(lines) + 1], strict=False):
         starts = [found.start() for found in re.finditer(r"-+", lines[at])]

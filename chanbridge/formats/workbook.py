@@ -192,9 +192,11 @@ def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
     """The list of a port as XLSX: a heading that stays in view, a filter, set up to print on A4 across.
 
     Every cell is text, so that `007` or `1-2` stays what it is; slot and socket are numbers, to sort by.
-    Raises WriteError for what a sheet cannot hold: a control character, a cell of more than 32 767
+    Raises WriteError for another ending than .xlsx, and for what a sheet cannot hold: a control character, a cell of more than 32 767
     characters, more than 1 048 576 rows or 16 384 columns.
     """
+    if suffix not in ("", ".xlsx"):
+        raise WriteError(f"workbooks are written as XLSX, not as {suffix}; give it the ending .xlsx")
     columns.check_writable(whole, port)
     words = vocabulary()
     heading, rows = columns.table(whole, port, lambda text: values.is_nothing(text, words))

@@ -109,6 +109,8 @@ READ: dict[str, Callable[[str, Vocabulary], Any]] = {
 
 def _from_name(fields: dict[str, Any], row: Row, words: Vocabulary) -> None:
     """What a name says beside itself: a gain, a role, that it is a live spare, that it is two."""
+    if len(fields["name"]) > values.LONGEST:
+        return
     gain = _GAIN.fullmatch(fields["name"])
     if gain and "gain_db" not in fields:
         fields["gain_db"] = values.decibels(gain[2])

@@ -23,6 +23,10 @@ _SOCKET = re.compile(r"(?P<box>.*[^\W\d_]|.*\d(?=[-–_.:/ ]))?\s*[-–_.:/ #]?\
 _FLOAT = re.compile(r"\s*([+\-−–]?\s*\d+(?:[.,]\d+)?(?:e[+-]?\d+)?)\s*(?:db)?\s*", re.IGNORECASE)
 
 
+LONGEST = 200
+"""A cell of more characters is no number and no name with a side: patterns are not tried on it."""
+
+
 class Numbers(NamedTuple):
     """The whole numbers that a cell stands for. `repaired`: it was not written as plain digits."""
 
@@ -39,6 +43,8 @@ def numbers(text: str) -> Numbers | None:
     if text.isascii() and text.isdigit() and len(text) <= 6:
         value = int(text)
         return Numbers((value,), False) if 0 < value <= MOST_SLOTS else None
+    if len(text) > LONGEST:
+        return None
     found = _NUMBER.fullmatch(text)
     if found:
         value = int(found[1])
@@ -105,7 +111,7 @@ def _socket(text: str) -> Socket | None:
 
 def decibels(text: str) -> float | None:
     """Read `17.5`, `-20 dB`, `+4`, `12,5`; None where it is no number."""
-    found = _FLOAT.fullmatch(text)
+    found = _FLOAT.fullmatch(text) if len(text) <= LONGEST else None
     return (
         float(re.sub(r"[\s]", "", found[1]).replace(",", ".").replace("−", "-").replace("–", "-"))
         if found
@@ -202,6 +208,8 @@ def sided(name: str, vocabulary: Vocabulary) -> Sided | None:
     """Take the side off a name: `Keys L`, `KEYS (R)`, `Overhead left`, `Links Chor`; None where it has none."""
     if both_sides(name):
         return None
+    if len(name) > LONGEST:
+        return None
     for pattern in (_SIDE_AT_END, _SIDE_AT_START):
         found = pattern.fullmatch(name)
         side = side_word(found["word"], vocabulary) if found else None
@@ -219,7 +227,7 @@ _BOTH = re.compile(
 
 def both_sides(name: str) -> str | None:
     """The stem of a name for a whole pair (`Keys L/R`, `Keys (stereo)`), or None."""
-    found = _BOTH.fullmatch(name.strip())
+    found = _BOTH.fullmatch(name.strip()) if len(name) <= LONGEST else None
     return found["stem"] if found else None
 
 

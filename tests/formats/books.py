@@ -10,6 +10,41 @@ from typing import Any
 
 import xlsxwriter
 
+from chanbridge.formats import workbook
+from chanbridge.sheets.grid import Grid, Options
+from chanbridge.sheets.interpret import interpret
+from chanbridge.sheets.ledger import Reading
+
+ROWS: list[list[Any]] = [
+    ["Ch", "Name", "Box", "Socket"],
+    [1, "Kick", "A", 1],
+    [2, "Snare", "A", 2],
+    [3, "Keys", "B", 1],
+]
+BARS = ["|".join(map(str, row)) for row in ROWS]
+
+
+def grids(data: bytes, options: Options = Options()) -> list[Grid]:
+    """The grids of a workbook called show.xlsx."""
+    return workbook.read(data, "show.xlsx", options)
+
+
+def grid(data: bytes, options: Options = Options()) -> Grid:
+    """The one grid of a workbook."""
+    (only,) = grids(data, options)
+    return only
+
+
+def reading(data: bytes) -> Reading:
+    """A workbook as a list of channels."""
+    return interpret(grids(data), "workbook")
+
+
+def problems(found: Grid) -> list[tuple[str, int | None, str, str]]:
+    """Code, row, column and message of a grid's problems."""
+    return [(item.code, item.where.row, item.where.column, item.message) for item in found.problems]
+
+
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 LINKS = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 PACKAGE = "http://schemas.openxmlformats.org/package/2006/relationships"
@@ -49,6 +84,14 @@ def xlsx(rows: Sequence[Sequence[Any]], **sheets: Sequence[Sequence[Any]]) -> by
             sheet = book.add_worksheet(name)
             for at, line in enumerate(lines):
                 fill(sheet, at, line)
+    return out.getvalue()
+
+
+def book(fill: Any) -> bytes:
+    """A workbook of xlsxwriter, filled by a function that is given the workbook and its first sheet."""
+    out = io.BytesIO()
+    with xlsxwriter.Workbook(out, {"in_memory": True}) as made:
+        fill(made, made.add_worksheet("Inputs"))
     return out.getvalue()
 
 

@@ -93,7 +93,11 @@ def test_columns_in_another_order_say_the_same(name: str, shuffle: random.Random
     out = io.StringIO(newline="")
     writer = csv.writer(out, delimiter=mark)
     writer.writerows(rows[:head])
-    writer.writerows([row[at] if at < len(row) else "" for at in order] for row in rows[head:] if not row[0].startswith("*"))
+    writer.writerows(
+        [row[at] if at < len(row) else "" for at in order]
+        for row in rows[head:]
+        if not row[0].startswith("*")
+    )
     before, after = (read_data(data, name, named("csv")) for data in (VALID[name], out.getvalue().encode()))
     assert after.map.channels == before.map.channels
     assert after.map.entries == before.map.entries
