@@ -16,6 +16,7 @@ from chanbridge.apart.sheet import ANSWER, LARGE, REQUEST, SECONDS, TOO_LARGE, S
 from chanbridge.errors import Location, ReadError
 
 _ROOT = Path(__file__).parents[2]
+_NO_TRACE = {"RUST_BACKTRACE": "0"}  # tracing its way when memory has run out can block calamine for ever
 _OUT_OF_TIME = (9, 24)  # SIGKILL and SIGXCPU
 _TOO_LONG = f"reading this workbook takes more than {SECONDS} seconds, which no channel list does; is it the right file?"
 
@@ -61,8 +62,8 @@ def _ask(data: bytes, hidden: bool) -> tuple[int, bytes | None]:
         requests.write(REQUEST.pack(len(data), hidden) + data)
         requests.flush()
         header = answers.read(ANSWER.size)
-        size = ANSWER.unpack(header)[0] if header else -1
-        answer = answers.read(size) if header else b""
+        size = ANSWER.unpack(header)[0] if len(header) == ANSWER.size else -1
+        answer = answers.read(size) if size > 0 else b""
     except BrokenPipeError:
         size, answer = -1, b""
     except BaseException:
@@ -86,10 +87,7 @@ def _start() -> subprocess.Popen[bytes]:
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
-        env={
-            **os.environ,
-            "RUST_BACKTRACE": "0",
-        },  # to trace its way when memory has run out can block it for ever
+        env={**os.environ, **_NO_TRACE},
     )
 
 

@@ -14,4 +14,4 @@ def command() -> None:
     Example: chanbridge formats
     """
     for known in FORMATS:
-        click.echo(f"{known.name:<6}{' '.join(known.suffixes):<12}{known.carries}")
+        click.echo(f"{known.name:<10}{' '.join(known.suffixes):<17}{known.carries}")

@@ -271,10 +271,9 @@ def _assign(
         if len(possible[at]) == 1:
             evidence[at] = ("one-meaning", "the heading means nothing else")
         else:
-            others = [field for field in possible[at] if field != left[at][0]]
             evidence[at] = (
                 "values",
-                f"the heading could be {_either(possible[at])}; the values are no {_either(tuple(others))}, or that is taken",
+                f"the heading could be {_either(possible[at])}; of those still free, this is the first that the values bear out",
             )
         open_columns.discard(at)
     doubts = []

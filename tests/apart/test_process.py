@@ -6,6 +6,7 @@ import multiprocessing
 import os
 import sys
 import threading
+from pathlib import Path
 
 import pytest
 
@@ -51,6 +52,35 @@ def test_a_process_that_cannot_start_is_a_fault_of_the_installation(monkeypatch:
     monkeypatch.setattr(sys, "path", [])
     with pytest.raises(RuntimeError, match="python-calamine"):
         names()
+
+
+@pytest.mark.parametrize(
+    ("raised", "expected", "message"),
+    [
+        ("RuntimeError('a fault')", RuntimeError, "a fault"),
+        ("type('PanicException', (BaseException,), {})()", ReadError, "damaged"),
+        ("CalamineError('no cells')", ReadError, "no cells"),
+        ("MemoryError()", ReadError, "2 GB of memory"),
+    ],
+)
+def test_a_fault_of_the_program_is_told_apart_from_a_damaged_workbook(
+    raised: str, expected: type[Exception], message: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fake = [
+        "class CalamineError(Exception): pass",
+        "class CalamineSheet: pass",
+        "class CalamineWorkbook:",
+        "    @staticmethod",
+        f"    def from_filelike(data): raise {raised}",
+    ]
+    (tmp_path / "python_calamine.py").write_text("\n".join(fake), "utf-8")
+    process.end()
+    monkeypatch.syspath_prepend(tmp_path)
+    try:
+        with pytest.raises(expected, match=message):
+            names()
+    finally:
+        process.end()
 
 
 def test_a_process_is_not_kept_after_a_large_workbook() -> None:
