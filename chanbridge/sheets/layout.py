@@ -29,7 +29,7 @@ class Table(NamedTuple):
 
     `fields[i]` is the field that column i fills, or None for an unknown one; `heading[i]` is what stands
     over it. `start` and `stop` are indices into the grid's rows. `own`: a table that chanbridge wrote.
-    `doubts` are sentences about columns that could have meant something else. `evidence` is, column by column, the
+    `doubts` are sentences about columns that could mean something else. `evidence` is, column by column, the
     rule by which it was decided and the reason. `first` is the grid's column
     where a table begins that has others beside it.
     """
@@ -142,7 +142,8 @@ def _is_heading(row: list[str], vocabulary: Vocabulary, said: Said, *, first: bo
     if any(cell.isdigit() and not (first and cell == "48") for cell in map(str.strip, row)):
         return False  # a number stands among headings only as the volts of phantom
     cells = [cell for cell in row if cell.strip()]
-    if first and said and {fold(heading) for heading, _ in said} <= {fold(cell) for cell in cells}:
+    named = {fold(heading) for heading, _ in said if not heading.startswith("#")}
+    if first and named and named <= {fold(cell) for cell in cells}:
         return True
     known = [cell for cell in cells if heading_fields(cell, vocabulary)]
     distinct = len({fold(cell) for cell in known})
