@@ -116,6 +116,70 @@ def test_two_boxes_on_one_block(run: Run, tmp_path: Path) -> None:
     ]  # fmt: skip
 
 
+TWO = (
+    'title = "T"\nrate = 48000\n'
+    '[[box]]\nid = "A"\nsheet = "a.csv"\ninputs = 8\nblock = "k"\n'
+    '[[box]]\nid = "B"\nsheet = "b.csv"\ninputs = 32\nblock = "k"\nfirst = 9\n'
+    '[[block]]\nid = "k"\n[[recipient]]\nid = "desk"\ntakes = ["k"]\n'
+)
+
+
+def hand_over(run: Run, folder: Path, show: str, **sheets: str) -> tuple[int, str, list[tuple[int, str]]]:
+    """Exit status, summary, and the desk's slots with their names."""
+    for name, text in sheets.items():
+        (folder / f"{name}.csv").write_text(text)
+    (folder / "show.toml").write_text(show)
+    result = run("handover", folder, "-o", folder / "out")
+    found = run("read", folder / "out" / "desk" / "sheet.csv", "--json").json()["channels"]
+    return result.status, result.text, [(item["number"], item["name"]) for item in found]
+
+
+def test_a_row_for_another_box_is_named(run: Run, tmp_path: Path) -> None:
+    status, text, slots = hand_over(
+        run,
+        tmp_path,
+        TWO,
+        a="Ch,Box,Socket,Name\n1,A,1,Kick\n2,B,3,Stray\n",
+        b="Ch,Box,Socket,Name\n1,B,1,Vox\n",
+    )
+    assert status == 1
+    assert "!! Stray" in text
+    assert "whose sheet is b.csv" in text
+    assert slots == [(1, "Kick"), (9, "Vox")]
+
+
+def test_a_sheet_counts_slots_or_sockets_but_never_both(run: Run, tmp_path: Path) -> None:
+    slots = "Ch,Name\n" + "".join(f"{n},Src {n}\n" for n in range(9, 41))
+    _, _, found = hand_over(run, tmp_path, TWO, a="Ch,Name\n1,Kick\n", b=slots)
+    assert found == [(1, "Kick"), *((n, f"Src {n}") for n in range(9, 41))]
+    _, text, found = hand_over(run, tmp_path, TWO, a="Ch,Name\n1,Kick\n", b="Ch,Name\n9,Vox\n10,Gtr\n")
+    assert found == [(1, "Kick"), (17, "Vox"), (18, "Gtr")]
+    assert "they are read as sockets" in text
+
+
+def test_two_channels_on_one_slot_are_one_delivered_and_one_named(run: Run, tmp_path: Path) -> None:
+    status, text, slots = hand_over(run, tmp_path, TWO, a="Ch,Name\n1,Vox\n1,Bass\n", b="Ch,Name\n1,Gtr\n")
+    assert status == 1
+    assert "!! left out: Bass: slot 1 already carries 'Vox'" in text
+    assert slots == [(1, "Vox"), (9, "Gtr")]
+
+
+def test_one_sheet_for_two_boxes(run: Run, tmp_path: Path) -> None:
+    both = "Box,Socket,Name\nA,1,Kick\nB,1,Choir L\nB,2,Choir R\nLocal,4,Host\n"
+    status, text, slots = hand_over(run, tmp_path, TWO.replace("b.csv", "a.csv"), a=both)
+    assert status == 1
+    assert "Host: " in text
+    assert "the box 'Local'" in text
+    assert slots == [(1, "Kick"), (9, "Choir L"), (10, "Choir R")]
+
+
+def test_a_failed_handover_leaves_no_folder(run: Run, tmp_path: Path, example: Path) -> None:
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "truck").write_text("a file where a folder must be")
+    failed(run("handover", example, "-o", tmp_path / "out"), "truck")
+    assert [path.name for path in (tmp_path / "out").iterdir()] == ["truck"]
+
+
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
@@ -136,6 +200,16 @@ def test_two_boxes_on_one_block(run: Run, tmp_path: Path) -> None:
         ('id = "truck"\n', 'id = "../truck"\n', [":58:id"]),
         ('tags = ["room"]', 'tags = ["rooms"]', [":41:tags"]),
         ("date = 2026-12-12", "date = 2026-12-", ["not TOML", ":4"]),
+        ("date = 2026-12-12", 'date = "2026-12-12"', [":4:date", "without quotes"]),
+        ("inputs = 40", "inputs = true", [":12:inputs", "whole number"]),
+        ("inputs = 40", "inputs = 0", [":12:inputs", "at least 1"]),
+        ("inputs = 40", "inputs = " + "9" * 5000, ["characters"]),
+        ("inputs = 40", "inputs = " + "[" * 3000, ["not TOML"]),
+        ('sheet = "box-a.csv"', f'sheet = "{"x" * 300}"', [":11:sheet"]),
+        ('kind = "recorder"', 'kind = "recoder"', [":66:kind", "did you mean 'recorder'"]),
+        ('takes = ["truck-feed"]', 'takes = "truck-feed"', [":60:takes", "square brackets"]),
+        ('takes = ["truck-feed"]', 'takes = ["truck-feed", "block-1"]', [":60:takes", "one feed"]),
+        ('mode = "64@48000"', "mode = 64", [":34:mode", '"64@48000"']),
     ],
 )
 def test_mistakes_name_line_and_key(

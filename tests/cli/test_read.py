@@ -69,6 +69,21 @@ def test_for_people_in_80_columns(run: Run, tmp_path: Path) -> None:
     assert "x7 | Jonas" in text
 
 
+def test_a_row_of_heading_words_is_a_channel(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("Ch,Name,Type\n47,Vox,Mic\n48,Room,Mic\n49,Ana,Mic\n")
+    data = run("read", path, "--json").json()
+    assert [item["name"] for item in data["channels"]] == ["Vox", "Room", "Ana"]
+
+
+def test_text_that_does_not_keep_to_its_columns_is_no_channel(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "a.txt"
+    path.write_text("Ch  Name   Mic\n--  -----  ------\n1   Kick   lg dyn\n2   Snare top\n")
+    data = run("read", path, "--json").json()
+    assert [item["name"] for item in data["channels"]] == ["Kick"]
+    assert data["verdicts"]["rejected"] == 1
+
+
 def test_standard_input(run: Run) -> None:
     data = run("read", "-", "--json", stdin=b"Slot\tName\n1\tKick\n").json()
     assert [channel["name"] for channel in data["channels"]] == ["Kick"]
@@ -127,6 +142,19 @@ EXTERNAL = b'<!DOCTYPE l [<!ENTITY x SYSTEM "file:///etc/passwd">]><l><c no="1">
         ("a.json", b"[" * 100_000 + b"]" * 100_000, ["a.json"]),
         ("a.json", b'{"channels": [{"id": 7}]}', ["channels.0.id"]),
         ("a.json", b'{"date": ' + b"9" * 5000 + b"}", ["a.json"]),
+        ("a.json", b'{"channels": [{"id": "a"}], "channels": [{"id": "b"}]}', ["'channels' stands twice"]),
+        ("a.json", b'{"ports": [{"id": "p", "size": 1000000000000}]}', ["ports.0.size"]),
+        (
+            "a.xml",
+            b'<channel-map xmlns="urn:chanbridge:channel-map:1"><channel id="a">x</channel></channel-map>',
+            ["a text"],
+        ),
+        ("a.xml", b'<channel-map xmlns="urn:chanbridge:channel-map:1" foo="bar"/>', ["'foo'"]),
+        (
+            "a.csv",
+            b"Ch,Name\n1,Kick\n2,Snare\nCh;Name\n3;Hat\n4;Tom\n",
+            ["commas", "semicolons", "--delimiter"],
+        ),
         ("a.txt", b"no table at all\n", ["no table"]),
         ("a.doc", b"Slot,Name\n1,Kick\n", ["'.doc'", ".csv"]),
         ("a.cvs", b"Slot,Name\n1,Kick\n", ["did you mean .csv"]),
