@@ -8,7 +8,7 @@ remark at a port that does not exist, a slot number below 1, two channels or two
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Annotated, Any, Literal, NamedTuple, Self
 
@@ -302,10 +302,11 @@ class ChannelMap(_Frozen):
 
     def sheet(self, port_id: str) -> tuple[Row, ...]:
         """A port as lines in slot order: each slot up to its size, and any used one past its end."""
-        numbers = set(range(1, self.port(port_id).size + 1)) | self._index.used.get(port_id, set())
+        return tuple(Row(*row) for row in self._rows(port_id))
+
+    def _rows(self, port_id: str) -> Iterator[tuple[int, Channel | None, Slot | None, str]]:
         index = self._index
-        rows: list[Row] = []
-        for number in sorted(numbers):
+        for number in sorted({*range(1, self.port(port_id).size + 1), *index.used.get(port_id, ())}):
             slot = Slot(port_id, number)
             sources = index.sources.get(slot)
             if (
@@ -318,15 +319,15 @@ class ChannelMap(_Frozen):
                     sources[0], ()
                 )  # the common slot: one patch, straight from a socket
                 if len(names) == 1:
-                    rows.append(Row(number, index.channels[names[0]], sources[0], ""))
+                    yield number, index.channels[names[0]], sources[0], ""
                     continue
             arrivals = self._arrivals(slot)
-            rows += [Row(number, channel, entry, "") for channel, entry in arrivals]
+            for channel, entry in arrivals:
+                yield number, channel, entry, ""
             if not arrivals:
                 way = (slot, *self.trace(slot).back)
                 text = next((index.reserved[at] for at in way if at in index.reserved), "")
-                rows.append(Row(number, None, way[-1] if len(way) > 1 else None, text))
-        return tuple(rows)
+                yield number, None, way[-1] if len(way) > 1 else None, text
 
     def lines(self, port_id: str | None) -> list[Line]:
         """A port in slot order, then the channels and remarks that do not stand in it; nothing is left out.
@@ -337,7 +338,7 @@ class ChannelMap(_Frozen):
         listed: set[str] = set()
         shown: set[Slot] = set()
         devices = {port.id: port.device for port in self.ports if port.kind == "sockets"}
-        for number, channel, entry, text in self.sheet(port_id) if port_id is not None else ():
+        for number, channel, entry, text in self._rows(port_id) if port_id is not None else ():
             if entry is not None and entry.port in devices:
                 out.append(Line(number, channel, devices[entry.port], entry.number, text))
             else:

@@ -71,7 +71,7 @@ def sheets(data: bytes, hidden: bool) -> Iterator[Sheet]:
     try:
         workbook = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data))
         for about in workbook.sheets_metadata:
-            shown = about.visible is python_calamine.SheetVisibleEnum.Visible
+            shown = about.visible == python_calamine.SheetVisibleEnum.Visible
             if shown or hidden:
                 yield _sheet(workbook.get_sheet_by_name(about.name), shown, extra)
             else:

@@ -79,7 +79,9 @@ def _get(element: Any, name: str) -> str:
 # XLSX
 
 _REFERENCE = re.compile(r"([A-Za-z]{1,3})(\d{1,7})")
-_ODD_CELLS: Any = etree.XPath('*[local-name()="c"][@t="e" or *[local-name()="f"]]')
+_ODD_CELLS: Any = etree.XPath(
+    '*[@t="e" or (*[local-name()="f"] and not(@t="str") and not(string(*[local-name()="v"])))]'
+)
 _YES = ("1", "true", "on")
 
 # Number formats that XLSX has without naming them: ECMA-376, part 1, clause 18.8.30.
@@ -158,11 +160,18 @@ class Xlsx:
         return self._formats
 
 
+# A formula that no value, or an empty one, follows.
+_UNVALUED = re.compile(
+    rb"(?:</(?:\w+:)?f\s*>|<(?:\w+:)?f(?:\s[^>]*)?/>)\s*(?:</|<(?!(?:\w+:)?v[\s>])|<(?:\w+:)?v(?:\s[^>]*)?>\s*</)"
+)
+
+
 def _has_signs(data: bytes) -> bool:
-    """Whether a sheet's XML may hold formulas, errors or hidden rows: a look at the bytes, cheap and cautious."""
-    if any(sign in data for sign in (b"<f", b"hidden", b'"e"')) or (b"'" in data and b"'e'" in data):
+    """Whether a sheet's XML may hold formulas without a result, errors or hidden rows: a look at the bytes."""
+    if any(sign in data for sign in (b"hidden", b'"e"')) or (b"'" in data and b"'e'" in data):
         return True
-    return b":worksheet" in data[:4096] and (b":f>" in data or b":f " in data)
+    named = b"<f" in data or (b":worksheet" in data[:4096] and b":f" in data)
+    return named and _UNVALUED.search(data) is not None
 
 
 def shown(code: str) -> str:

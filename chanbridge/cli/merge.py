@@ -78,7 +78,12 @@ def command(
             write_bytes(output, data)
     elif known:
         click.echo(
-            f"nothing written: {counted(len(lost), 'channel')} would not be carried; --partial writes the rest",
+            f"nothing written: {counted(len(lost), 'channel')} would not be carried; --partial writes the rest"
+            + (
+                f"; --slots says how large the blocks are, {slots} now"
+                if any("past the end" in out.reason for out in lost)
+                else ""
+            ),
             err=True,
         )
     if as_json:

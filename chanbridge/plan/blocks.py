@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from chanbridge.model import Channel, ChannelMap, Entry, Line, Patch, Port, Reserved, Slot
+from chanbridge.model import MOST_SLOTS, Channel, ChannelMap, Entry, Line, Patch, Port, Reserved, Slot
 from chanbridge.names import slug, unique
 
 
@@ -29,7 +29,7 @@ class Blocks(NamedTuple):
 def side_by_side(sheets: Sequence[Sheet]) -> Blocks:
     """Put lists into one map, each as a block.
 
-    A number is a slot of the block. In a list of one box without numbers the socket is the slot; other
+    A number is a slot of the block, or counts on from the blocks before it if all of the list's do. In a list of one box without numbers the socket is the slot; other
     channels without a number take the next free slot, with a remark. Ids and names of boxes that occur in two lists are
     told apart by a suffix.
     """
@@ -41,6 +41,7 @@ def side_by_side(sheets: Sequence[Sheet]) -> Blocks:
     headings: list[str] = []
     blocks: list[str] = []
     remarks: list[str] = []
+    before = 0
     for sheet in sheets:
         whole = sheet.map
         headings += [
@@ -64,7 +65,8 @@ def side_by_side(sheets: Sequence[Sheet]) -> Blocks:
         block = unique(slug(sheet.name) or "block", ports)
         blocks.append(block)
         ports[block] = Port(id=block, size=sheet.slots)
-        rows = _slots(sheet, remarks)
+        rows = _slots(sheet, before, remarks)
+        before += sheet.slots
         shared = Counter((line.box, line.socket) for line, _ in rows if line.channel and line.socket)
         for line, slot in rows:
             at = Slot(boxes[line.box], line.socket) if line.socket and line.box in boxes else None
@@ -98,21 +100,31 @@ def _places(
     return [at, target] if target and shared[line.box, at.number] > 1 else [at]
 
 
-def _slots(sheet: Sheet, remarks: list[str]) -> list[tuple[Line, int | None]]:
-    """Each line of a list with its slot on the block."""
+def _slots(sheet: Sheet, before: int, remarks: list[str]) -> list[tuple[Line, int | None]]:
+    """Each line of a list with its slot on the block; `before`: the slots of the blocks before it."""
     rows = sheet.map.lines(sheet.map.listed_port())
-    numbered = any(line.number is not None and line.channel for line in rows)
+    numbers = [line.number for line in rows if line.number is not None and line.channel]
     boxes = {line.box for line in rows if line.socket}
-    by_socket = not numbered and len(boxes) == 1
+    by_socket = not numbers and len(boxes) == 1
     if by_socket:
         remarks.append(
             f"{sheet.name}: it has no numbers, so the sockets of its box are taken for the block's slots"
         )
-    used = {line.socket if by_socket else line.number for line in rows if line.channel}
-    free = (slot for slot in range(1, 10_000) if slot not in used)
+    across = bool(numbers and before) and before < min(numbers) and max(numbers) <= before + sheet.slots
+    if across:
+        remarks.append(
+            f"{sheet.name}: its numbers count on from the blocks before it, so {before + 1} is taken for slot 1 of the block"
+        )
+    shift = before if across else 0
+    slots = [
+        line.socket if by_socket else line.number - shift if line.number is not None else None
+        for line in rows
+    ]
+    used = {slot for slot, line in zip(slots, rows, strict=True) if line.channel}
+    free = (slot for slot in range(1, MOST_SLOTS) if slot not in used)
     out: list[tuple[Line, int | None]] = []
-    for line in rows:
-        slot = line.socket if by_socket else line.number
+    for line, known in zip(rows, slots, strict=True):
+        slot = known if known is None or known > 0 else None  # a spare that counts before this block
         if slot is None and line.channel:
             slot = next(free)
             remarks.append(f"{sheet.name}: {line.channel.name!r} has no number and is put on slot {slot}")

@@ -47,5 +47,11 @@ class Grid:
     @classmethod
     def of(cls, source: str, rows: list[list[str]], sheet: str = "") -> Grid:
         """A grid of all rows that have any text, numbered from 1 as they stand."""
-        kept = [(number, row) for number, row in enumerate(rows, 1) if any(cell.strip() for cell in row)]
-        return cls(source, [row for _, row in kept], [number for number, _ in kept], sheet)
+        numbers = [
+            number
+            for number, row in enumerate(rows, 1)
+            if row and ((row[0] and not row[0].isspace()) or any(cell.strip() for cell in row))
+        ]
+        if len(numbers) < len(rows):
+            rows = [rows[number - 1] for number in numbers]
+        return cls(source, rows, numbers, sheet)

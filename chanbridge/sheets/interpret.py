@@ -78,6 +78,7 @@ class _Rows:
         self.grid = grid
         self.box = self.home = box
         self.group = ""
+        self.ports: dict[str, str] = {}  # a box as it is written → its port
         self.seen: dict[int, int] = {}  # index of a row → its place in the ledger
 
     def enter(self, at: int, verdict: Verdict, reason: str = "") -> None:
@@ -149,7 +150,9 @@ class _Rows:
         out.ledger.append(LedgerRow(number_at, out.sheet, "channel", text))
         socket = None
         if row.socket is not None:
-            port = out.boxes.get(row.box) or out.port(row.box, False)
+            port = self.ports.get(row.box)
+            if port is None:
+                port = self.ports[row.box] = out.port(row.box, False)
             socket = Slot(port, row.socket)
         out.channel(number_at, row.fields, row.id, row.box or self.home, row.slot, socket, text)
 

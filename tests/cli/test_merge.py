@@ -100,7 +100,18 @@ def test_a_row_past_the_block_is_named(run: Run, tmp_path: Path) -> None:
     result = run("merge", path, "--onto", "64@48000", "-o", tmp_path / "t.csv")
     assert result.status == 1
     assert "Ana: slot 41 lies past the end" in result.err
+    assert "--slots says how large the blocks are, 40 now" in result.err
     assert not (tmp_path / "t.csv").exists()
+
+
+def test_numbers_that_count_on_from_the_first_block(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text("Ch,Name\n1,Kick\n40,Ana\n")
+    (tmp_path / "b.csv").write_text("Ch,Name\n41,Choir\n60,Bells\n")
+    result = run("merge", tmp_path / "a.csv", tmp_path / "b.csv", "--onto", "64@48000", "--json")
+    assert result.status == 0
+    assert "41 is taken for slot 1" in result.err
+    filled = {slot["slot"]: slot["name"] for slot in result.json()["slots"] if slot["name"]}
+    assert filled == {1: "Kick", 40: "Ana", 41: "Choir", 60: "Bells"}
 
 
 def test_numbers_from_the_sockets_of_one_box(run: Run, tmp_path: Path) -> None:
