@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -24,3 +26,21 @@ EXAMPLE = Path(__file__).parents[1] / "examples" / "winter-concert"
 def example() -> Path:
     """The folder of the example show."""
     return EXAMPLE
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """The corpus summed up: how many sheets of each topic were read as they must be."""
+    counts: dict[str, Counter[str]] = {}
+    for outcome in ("passed", "failed"):
+        for report in terminalreporter.stats.get(outcome, []):
+            found = re.search(r"test_a_sheet_is_read_as_an_engineer_would\[([a-z]+)-", report.nodeid)
+            if found and report.when == "call":
+                counts.setdefault(found[1], Counter())[outcome] += 1
+    if counts:
+        terminalreporter.section("sheets of the corpus")
+        for topic, outcomes in sorted(counts.items()):
+            terminalreporter.line(
+                f"{topic:<12}{outcomes['passed']:>4} read rightly{outcomes['failed']:>4} not"
+            )
+        total = sum((outcomes for outcomes in counts.values()), Counter[str]())
+        terminalreporter.line(f"{'all':<12}{total['passed']:>4} read rightly{total['failed']:>4} not")

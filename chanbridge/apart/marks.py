@@ -160,6 +160,7 @@ class Xlsx:
         return self._formats
 
 
+_HIDDEN = re.compile(rb"row\s[^>]*hidden")
 # A formula that no value, or an empty one, follows.
 _UNVALUED = re.compile(
     rb"(?:</(?:\w+:)?f\s*>|<(?:\w+:)?f(?:\s[^>]*)?/>)\s*(?:</|<(?!(?:\w+:)?v[\s>])|<(?:\w+:)?v(?:\s[^>]*)?>\s*</)"
@@ -168,7 +169,9 @@ _UNVALUED = re.compile(
 
 def _has_signs(data: bytes) -> bool:
     """Whether a sheet's XML may hold formulas without a result, errors or hidden rows: a look at the bytes."""
-    if any(sign in data for sign in (b"hidden", b'"e"')) or (b"'" in data and b"'e'" in data):
+    if b'"e"' in data or (b"'" in data and b"'e'" in data):
+        return True
+    if b"hidden" in data and _HIDDEN.search(data):
         return True
     named = b"<f" in data or (b":worksheet" in data[:4096] and b":f" in data)
     return named and _UNVALUED.search(data) is not None

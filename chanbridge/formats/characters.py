@@ -41,7 +41,7 @@ def decode(data: bytes, source: str, encoding: str = "") -> Decoded:
         pass
     if b"\0" in data[:4096] or sum(byte < 9 or 13 < byte < 32 for byte in data[:4096]) > 8:
         raise ReadError("this is a binary file, not a list; save it as CSV, XML or text", Location(source))
-    name = _by_look(data)
+    name = codecs.lookup(_by_look(data)).name
     return _guessed(_as_told(data, source, name), source, name)
 
 

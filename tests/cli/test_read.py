@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from chanbridge.formats.text import width
 from tests.cli.conftest import Run, failed
 
 SHEET = """\
@@ -109,6 +110,25 @@ def test_what_we_hand_over_is_read_as_it_stands(run: Run, tmp_path: Path, exampl
         assert told(paper) == told(table)
         assert paper["spares"] == table["spares"]
         assert not [problem for problem in paper["problems"] if problem["code"] != "role"]
+
+
+CORPUS = sorted(
+    path
+    for path in (Path(__file__).parents[1] / "corpus").iterdir()
+    if path.suffix in (".csv", ".xml", ".md", ".xlsx")
+)
+
+
+@pytest.mark.parametrize("path", CORPUS, ids=lambda path: path.name)
+def test_every_sheet_of_the_corpus_fits_80_columns(run: Run, path: Path) -> None:
+    result = run("read", path)
+    if result.status == 2:
+        assert len(result.err.splitlines()) == 1
+        return
+    lines = result.text.splitlines()
+    assert str(path) in lines[0]
+    assert all(width(line) <= 80 for line in lines[1:]), max(lines[1:], key=width)
+    assert any(line.endswith("rows: ") or " rows: " in line or " row: " in line for line in lines)
 
 
 BOMB = (
