@@ -119,7 +119,7 @@ class Xlsx:
                 marks.hidden.append((number, number))
             cells = _ODD_CELLS(row)
             if number in dated_rows or any(cell.get("r") is None for cell in cells):
-                cells = row
+                cells = list(row.iterchildren(etree.Element))
             at = -1
             for cell in cells:
                 reference = _REFERENCE.fullmatch(cell.get("r", ""))
@@ -153,7 +153,7 @@ class Xlsx:
                 if _name(element) == "numFmt":
                     codes[element.get("numFmtId", "")] = element.get("formatCode", "")
                     continue
-                for style in element:
+                for style in element.iterchildren(etree.Element):
                     number = style.get("numFmtId", "0")
                     built_in = _BUILT_IN.get(int(number), "") if number.isdecimal() else ""
                     self._formats.append(shown(codes[number]) if number in codes else built_in)

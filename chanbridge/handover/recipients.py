@@ -31,12 +31,13 @@ def fed(whole: ChannelMap, made: Plan, mode: Mode, feed: str) -> ChannelMap:
     enters: dict[str, set[Slot]] = {}
     for name, slot in whole.entries:
         enters.setdefault(name, set()).add(slot)
-    cut = set()  # the ways of what is left out, where nothing that stays uses them
+    live = {slot for name, slots in enters.items() if name not in gone for slot in slots}
+    cut = set()  # what is left out must not bring another channel of its socket onto its slot
     for out in made.left_out:
         stays = [enters[item.id] for item in whole.occupants(out.slot) if item.id not in gone]
         cut |= {
             Patch(source, out.slot)
-            for source in enters[out.channel]
+            for source in enters[out.channel] & live
             if not any(source in places for places in stays)
         }
     return whole.changed(

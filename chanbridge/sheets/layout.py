@@ -29,9 +29,8 @@ class Table(NamedTuple):
 
     `fields[i]` is the field that column i fills, or None for an unknown one; `heading[i]` is what stands
     over it. `start` and `stop` are indices into the grid's rows. `own`: a table that chanbridge wrote.
-    `doubts` are sentences about columns that could mean something else. `evidence` is, column by column, the
-    rule by which it was decided and the reason. `first` is the grid's column
-    where a table begins that has others beside it.
+    `doubts` are sentences about columns that could mean something else; `evidence` is the rule and the reason for
+    each column. `first` is the grid's column where a table begins that has others beside it.
     """
 
     heading: list[str]
