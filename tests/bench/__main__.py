@@ -23,6 +23,29 @@ frame.to_xml(sys.argv[2], index=False, root_name="channels", row_name="channel")
 """What a user would write instead: a 64-row CSV to XML through pandas."""
 
 
+PANDAS_LARGE = """
+import sys
+import pandas as pd
+frame = pd.read_csv(sys.argv[1], dtype=str, keep_default_na=False)
+frame.rename(columns={"Ch": "Slot"}).to_csv(sys.argv[2], index=False, lineterminator="\\r\\n")
+"""
+"""The same without a model: a large CSV in and out."""
+
+CALAMINE = "import sys, python_calamine; python_calamine.load_workbook(sys.argv[1]).get_sheet_by_index(0).to_python()"
+"""The reader of workbooks alone."""
+
+
+def large_sheet(path: str, rows: int) -> None:
+    """A list of `rows` channels in 14 columns."""
+    with open(path, "w", encoding="utf-8") as stream:
+        stream.write("Ch,Name,Box,Socket,Mic,Stand,48V,Polarity,Position,Group,Notes,Colour,Truck,Id\n")
+        stream.writelines(
+            f"{n + 1},Chair {n},B{n // 40},{n % 40 + 1},small condenser,boom,{'yes' if n % 2 else 'no'},normal,"
+            f"row {n % 30},strings,,red,{n},id{n}\n"
+            for n in range(rows)
+        )
+
+
 def seconds(*command: str, times: int = 7) -> float:
     """The median wall time of a command, after one run that compiles what it needs."""
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
@@ -55,6 +78,23 @@ def main() -> None:
         except subprocess.CalledProcessError as error:
             sys.exit(f"the baseline needs pandas and lxml: {error.stderr.decode()[-200:]}")
         row("convert 64 rows, CSV to XML", seconds(tool, "convert", sheet, target), "pandas script", pandas)
+        big, copy, book = (os.path.join(folder, name) for name in ("big.csv", "copy.csv", "big.xlsx"))
+        large_sheet(big, 100_000)
+        without = seconds(python, "-c", PANDAS_LARGE, big, copy, times=3)
+        row(
+            "100 000 rows, CSV to CSV",
+            seconds(tool, "convert", big, copy, times=3),
+            "pandas, no model",
+            without,
+        )
+        subprocess.run([tool, "convert", big, book], check=True, capture_output=True)
+        alone = seconds(python, "-c", CALAMINE, book, times=3)
+        row(
+            "100 000 rows, XLSX to CSV",
+            seconds(tool, "convert", book, copy, times=3),
+            "calamine, only reading",
+            alone,
+        )
         example = str(Path(__file__).parents[2] / "examples" / "winter-concert")
         row(
             "handover of the example",

@@ -155,7 +155,7 @@ def test_entities_are_not_followed(tmp_path: Path) -> None:
     for cells in (
         '<c r="A1" t="str"><f>1</f><v>&leak;</v></c>',
         '<c t="e"><v>&leak;</v></c>',
-        '&own;<c t="e"><v>1</v></c>',
+        '&own;<c t="e"><v>#N/A</v></c>',
     ):
         parts = books.xlsx_parts(f'<row r="1">{cells}</row>')
         sheet = doctype + str(parts["xl/worksheets/sheet1.xml"])
