@@ -166,7 +166,7 @@ class _Builder:
         rows = reading.map.lines(reading.map.listed_port())
         mine = [line for line in rows if self._is_for(line, box, rows)]
         ids = self._ids(mine, box, reading)
-        by_socket = self._counts_sockets(mine, box, reading)
+        shift = self._number_shift(mine, box, reading)
         shifts = Counter(
             line.number - (box.first + line.socket - 1)
             for line in mine
@@ -174,7 +174,6 @@ class _Builder:
         )
         usual = shifts.most_common(1)[0][0] if shifts else 0
         for line in mine:
-            shift = 0 if by_socket else box.first - 1
             socket = line.socket if line.socket is not None else line.number - shift if line.number else None
             if not line.channel:
                 if socket and line.text and 1 <= socket <= box.inputs:
@@ -221,19 +220,35 @@ class _Builder:
         if socket is None:
             return "it has neither a socket nor a number"
         if not 1 <= socket <= box.inputs:
-            return f"socket {socket} lies past the end of box {box.id}, which has {box.inputs} inputs"
+            said = f"socket {socket}" if line.socket else f"number {line.number}"
+            return f"{said} lies past the end of box {box.id}, which has {box.inputs} inputs"
         return ""
 
-    def _counts_sockets(self, mine: Sequence[Line], box: Box, reading: Reading) -> bool:
-        """Whether a sheet's numbers count the box's sockets, not the block's slots: one answer for a sheet."""
+    def _number_shift(self, mine: Sequence[Line], box: Box, reading: Reading) -> int:
+        """What to take off a sheet's numbers to get sockets: one answer for a sheet, reported where it was open.
+
+        Numbers may count the box's sockets, the slots of its block, or the slots of all blocks one after the other.
+        """
         numbers = [line.number for line in mine if line.channel and line.number and line.socket is None]
-        as_sockets = sum(number <= box.inputs for number in numbers)
-        as_slots = sum(box.first <= number < box.first + box.inputs for number in numbers)
-        if numbers and box.first > 1 and as_sockets == as_slots == len(numbers):
-            self.problems.append(
-                Problem(Location(reading.source), "numbers", f"the numbers could count sockets of box {box.id} or slots of {box.block}; they are read as sockets: a column Socket settles it")
-            )  # fmt: skip
-        return as_sockets >= as_slots
+        before = 0
+        for block in self.show.file.block:
+            if block.id == box.block:
+                break
+            before += block.slots
+
+        def fitting(shift: int) -> int:
+            return sum(shift < number <= shift + box.inputs for number in numbers)
+
+        shifts = [0, box.first - 1, before + box.first - 1]
+        best = max(shifts, key=lambda shift: (fitting(shift), -shifts.index(shift)))
+        where = Location(reading.source)
+        if best == 0 and box.first > 1 and numbers and fitting(box.first - 1) == len(numbers):
+            said = f"the numbers could count sockets of box {box.id} or slots of {box.block}; they are read as sockets: a column Socket settles it"
+            self.problems.append(Problem(where, "numbers", said))
+        elif best == shifts[2] != shifts[1]:
+            said = f"the numbers count on from the blocks before {box.block}, so {best + 1} is taken for socket 1 of box {box.id}"
+            self.problems.append(Problem(where, "numbers", said))
+        return best
 
     def _ids(self, mine: Sequence[Line], box: Box, reading: Reading) -> dict[str, str]:
         """Reading's ids → ids in the show, renamed where another channel has the id."""

@@ -10,6 +10,7 @@ import click
 from chanbridge.cli.sources import read_source, sheet_options
 from chanbridge.formats import text
 from chanbridge.model import Line
+from chanbridge.names import counted
 from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
 
@@ -88,7 +89,7 @@ def _for_people(reading: Reading, why: bool) -> list[str]:
     whole = reading.map
     rows = whole.lines(whole.listed_port())
     channels = sum(line.channel is not None for line in rows)
-    out = [f"{reading.source}: {channels} channels, {len(rows) - channels} spares", ""]
+    out = [f"{reading.source}: {counted(channels, 'channel')}, {counted(len(rows) - channels, 'spare')}", ""]
     out[1:1] = textwrap.wrap("; ".join(reading.how), 80)
     layout = ", ".join(
         f"{field.replace('_', ' ')} from {heading!r}" for field, heading in reading.layout.items() if heading
@@ -121,13 +122,13 @@ def _for_people(reading: Reading, why: bool) -> list[str]:
     if empty:
         out += textwrap.wrap(f"Empty: {', '.join(empty)}", 80, subsequent_indent="  ")
     said = ", ".join(f"{count} {name}" for name, count in reading.verdicts().items())
-    out += ["", f"{len(reading.ledger)} rows: {said}"]
+    out += ["", f"{counted(len(reading.ledger), 'row')}: {said}"]
     for title, lines in (
         ("Not understood:", [f"row {row.row}: {row.text}  ({row.reason})" for row in reading.rejected()]),
         (
             "To look at:",
             [
-                f"{problem.where.row or ''}: {problem.message}"
+                f"{problem.where.row}: {problem.message}" if problem.where.row else problem.message
                 for problem in reading.problems
                 if problem.code != "number"
             ],

@@ -82,13 +82,22 @@ def _by_look(data: bytes) -> str:
     def letters(encoding: str) -> int:
         text = data.decode(encoding, "replace")
         inside = [found[0] for found in re.finditer(r"(?<=[A-Za-z])[^\x00-\x7f]|[^\x00-\x7f](?=[a-z])", text)]
-        return sum(letter.casefold() in _WESTERN for letter in inside) - text.count("\ufffd")
+        return sum(letter.lower() in _WESTERN for letter in inside) - text.count("\ufffd")
 
     windows, mac = letters("cp1252"), letters("mac_roman")
     if windows != mac:
         return "cp1252" if windows > mac else "mac_roman"
     found = chardet.detect(data)["encoding"]
-    return found if found and found.lower() not in ("ascii", "utf-8") else "cp1252"
+    unlikely = (
+        "ascii",
+        "utf",
+        "mac",
+        "cp4",
+        "cp7",
+        "cp8",
+        "windows-1252",
+    )  # what a few odd bytes are taken for
+    return found if found and not found.lower().startswith(unlikely) and max(windows, mac) <= 0 else "cp1252"
 
 
 _WESTERN = frozenset("äöüßàâæçéèêëîïôœùûÿáíóúñìòåøãõ")

@@ -183,6 +183,10 @@ class Collector:
 
     def reading(self, format_name: str) -> Reading:
         """Everything as a map with its ledger."""
+        if not self.channels and not self.highest and not self.reserved:
+            self.problems.append(
+                Problem(Location(self.source), "no-channels", "there is a list, but no channel in it")
+            )
         self._patch_spares()
         self._name_shared_sockets()
         self._pair_up()

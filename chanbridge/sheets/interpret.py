@@ -25,23 +25,31 @@ def interpret(grids: Sequence[Grid], format_name: str, options: Options = Option
     """
     source = grids[0].source if grids else ""
     words = options.vocabulary or vocabulary()
-    box = options.box
     out = Collector(source, words)
-    for grid in grids:
+    found = [(grid, tables(grid, words, options.columns)) for grid in grids]
+    listed = any(_PLACED & {*table.fields} for _, each in found for table in each)
+    for grid, each in found:
         out.problems += grid.problems
         out.sheet = grid.sheet
         out.how += [grid.how] if grid.how else []
         for row, text in grid.asides:
             out.enter(row, "title", text)
             out.learn(text)
-        found = tables(grid, words, options.columns)
-        if not any("name" in table.fields or "id" in table.fields for table in found):
-            _Rows(out, grid, box).keep_apart(0, len(grid.rows))
+        rows = _Rows(out, grid, options.box)
+        named = [table for table in each if "name" in table.fields or "id" in table.fields]
+        if named and listed and len(grids) > 1 and not any(_TELLING & {*table.fields} for table in each):
+            out.note(
+                1,
+                "sheet",
+                f"the sheet {grid.sheet!r} has names, but no numbers, sockets or microphones; it is not read as channels",
+            )
+            named = []
+        if not named:
+            rows.keep_apart(0, len(grid.rows))
             continue
-        rows = _Rows(out, grid, box)
-        first = found[0]
+        first = each[0]
         rows.keep_apart(0, first.start if first.heading_row is None else first.heading_row)
-        for table in found:
+        for table in each:
             rows.read(table)
     if not out.layout:
         heading = "; ".join(" | ".join(row) for row in (grids[0].rows[:2] if grids else []))
@@ -303,6 +311,10 @@ class _Rows:
         head = fold(re.sub(r"[:=\d\s]+$", "", filled[0])) if filled else ""
         return head in self.words.values["total"] and len(filled) <= 3
 
+
+_PLACED = frozenset(("number", "socket"))
+_TELLING = frozenset((*_PLACED, "id", "transducer", "phantom", "count"))
+"""Fields of which a list of channels has one; a list of people has none."""
 
 _DRAWN = frozenset("-=_*─━═#~.+|:")
 _REMARK = re.compile(

@@ -62,7 +62,7 @@ def heading_fields(text: str, vocabulary: Vocabulary) -> tuple[str, ...]:
     if len(text) > 60:
         return ()
     folded = fold(text)
-    plain = " ".join(re.sub(r"[._\-:*\"']+", " ", folded).split())
+    plain = " ".join(re.sub(r"[._\-:*\"'?#]+", " ", folded).split())
     for form in (folded, plain, re.sub(r"\s*[(\[].*", "", plain)):
         if form in vocabulary.headings:
             return vocabulary.headings[form]
@@ -292,6 +292,18 @@ def _assign(
             fields[at] = "name"
             evidence[at] = ("filled-notes", "no column is called a name, and this one is filled")
             doubts.append(f"no column is called a name, so {heading[at]!r}, which is filled, is taken for it")
+    if not {"number", "socket"} & {*fields}:
+        counting = [
+            at
+            for at, field in enumerate(fields)
+            if field in (None, "id") and len(columns[at]) > 1 and _is_count_up(columns[at], len(columns[at]))
+            and max(len(cell) for cell in columns[at]) < 4
+        ]  # fmt: skip
+        if counting:
+            at = counting[0]
+            fields[at] = "number"
+            evidence[at] = ("by-values", "no heading says a number, and these count up")
+            doubts.append(f"no heading says a number, but {heading[at]!r} counts up and is taken for it")
     if "name" not in fields:
         for field, at in _by_values(
             columns, [at for at, field in enumerate(fields) if field is None]
@@ -337,7 +349,7 @@ def _counts(cells: list[str]) -> bool:
     return small and len(set(cells)) < len(cells) and cells != sorted(cells)
 
 
-_SHORT_SOCKET = re.compile(r"[^\W\d_]{1,2}\d?\s*[-–_.:/ ]?\s*\d{1,3}|\d{1,3}(\.\d{2})?")
+_SHORT_SOCKET = re.compile(r"[^\W\d_]{1,2}\d?\s*[-–_.:/ ]?\s*\d{1,3}|\d{1,3}(\.\d{2})?|\d{1,2}[-–]\d{1,3}")
 
 
 def _share_of_numbers(cells: list[str]) -> float:

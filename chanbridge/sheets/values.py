@@ -82,6 +82,11 @@ def sockets(text: str, two: bool = False) -> tuple[Socket, ...] | None:
     """
     text = text.strip()
     one = _socket(text)
+    bare = re.fullmatch(r"0*(\d{1,3})\s*[-–]\s*0*(\d{1,4})", text)
+    if bare and not two and int(bare[2]):
+        return (
+            Socket(bare[1], int(bare[2])),
+        )  # box 1, socket 2: two sockets only where the row is two channels
     if one and not two:
         return (one,)
     parts = re.split(r"\s*[/+&,;–-]\s*", text)

@@ -157,6 +157,22 @@ def test_a_sheet_counts_slots_or_sockets_but_never_both(run: Run, tmp_path: Path
     assert "they are read as sockets" in text
 
 
+def test_numbers_that_count_on_over_the_blocks(run: Run, tmp_path: Path) -> None:
+    show = TWO.replace('block = "k"\nfirst = 9', 'block = "m"').replace(
+        '[[block]]\nid = "k"\n', '[[block]]\nid = "k"\n[[block]]\nid = "m"\n'
+    )
+    status, text, slots = hand_over(
+        run,
+        tmp_path,
+        show.replace('takes = ["k"]', 'takes = ["k", "m"]'),
+        a="Ch,Name\n1,Kick\n",
+        b="Ch,Name\n41,Choir\n42,Bells\n",
+    )
+    assert status == 0
+    assert "41 is taken for socket 1 of box B" in text
+    assert slots == [(1, "Kick"), (41, "Choir"), (42, "Bells")]
+
+
 def test_two_channels_on_one_slot_are_one_delivered_and_one_named(run: Run, tmp_path: Path) -> None:
     status, text, slots = hand_over(run, tmp_path, TWO, a="Ch,Name\n1,Vox\n1,Bass\n", b="Ch,Name\n1,Gtr\n")
     assert status == 1

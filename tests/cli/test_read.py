@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 
 import pytest
+import xlsxwriter
 
 from chanbridge.formats.text import width
 from tests.cli.conftest import Run, failed
@@ -68,6 +69,55 @@ def test_for_people_in_80_columns(run: Run, tmp_path: Path) -> None:
     assert max(map(len, text.splitlines())) <= 80 or str(tmp_path) in text
     assert text.index("Kick in") < text.index("Not understood") < text.index("To look at")
     assert "x7 | Jonas" in text
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "expected"),
+    [
+        ("a.csv", b"Ch#,Name,Mic\n1,Kick,dyn\n9,Vox,hh\n", [(1, "Kick", "", None), (9, "Vox", "", None)]),
+        (
+            "a.csv",
+            b"Input #,Instrument,48V?\n1,Kick,\n9,Vox,\n",
+            [(1, "Kick", "", None), (9, "Vox", "", None)],
+        ),
+        (
+            "a.csv",
+            b"Ch,Name,Stagebox\n1,Kick,1-1\n2,Bass,2-1\n3,Vox,1-2\n",
+            [(1, "Kick", "1", 1), (2, "Bass", "2", 1), (3, "Vox", "1", 2)],
+        ),
+        ("a.csv", b"Ch,Name,Patch\n1,Kick,1-1\n2,Bass,1-2\n", [(1, "Kick", "1", 1), (2, "Bass", "1", 2)]),
+        ("a.csv", b"Ch;Name\r\n1;Fu\xdf\r\n", [(1, "Fuß", "", None)]),
+        (
+            "a.xml",
+            b'<l><i id="1" label="Kick"/><i id="9" label="Vox"/></l>',
+            [(1, "Kick", "", None), (9, "Vox", "", None)],
+        ),
+        ("a.csv", b"Line;Wer;Name\n1;x;Kick\n2;y;Vox\n", [(1, "Kick", "", None), (2, "Vox", "", None)]),
+    ],
+)
+def test_what_ordinary_lists_look_like(
+    run: Run, tmp_path: Path, name: str, content: bytes, expected: list[tuple[object, ...]]
+) -> None:
+    (tmp_path / name).write_bytes(content)
+    data = run("read", tmp_path / name, "--json").json()
+    assert [
+        (item["number"], item["name"], item["box"], item["socket"]) for item in data["channels"]
+    ] == expected
+
+
+def test_a_list_of_people_in_a_workbook_is_no_list_of_channels(run: Run, tmp_path: Path) -> None:
+    book = xlsxwriter.Workbook(str(tmp_path / "a.xlsx"))
+    for sheet, rows in (
+        ("Inputs", [["Ch", "Input", "Mic"], [1, "Kick", "dyn"]]),
+        ("Contacts", [["Name", "Role", "Phone"], ["Anna", "Tour manager", "0123"]]),
+    ):
+        page = book.add_worksheet(sheet)
+        for at, row in enumerate(rows):
+            page.write_row(at, 0, row)
+    book.close()
+    data = run("read", tmp_path / "a.xlsx", "--json").json()
+    assert [item["name"] for item in data["channels"]] == ["Kick"]
+    assert [problem["code"] for problem in data["problems"]] == ["sheet"]
 
 
 def test_a_row_of_heading_words_is_a_channel(run: Run, tmp_path: Path) -> None:
