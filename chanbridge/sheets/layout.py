@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import re
 from collections.abc import Mapping, Sequence
 from functools import cache
@@ -10,7 +9,7 @@ from typing import NamedTuple
 
 from chanbridge.errors import Location, ReadError
 from chanbridge.names import Vocabulary, fold
-from chanbridge.sheets import values
+from chanbridge.sheets import looks, values
 from chanbridge.sheets.columns import HEADINGS, is_own
 from chanbridge.sheets.grid import Grid
 
@@ -252,7 +251,7 @@ def _assign(
 
     @cache
     def bears_out(field: str, at: int, named: bool) -> bool:
-        return _bears_out(field, columns[at], vocabulary, named, possible[at])
+        return looks.bears_out(field, columns[at], vocabulary, named, possible[at])
 
     while open_columns:
         left = {
@@ -296,7 +295,7 @@ def _assign(
         counting = [
             at
             for at, field in enumerate(fields)
-            if field in (None, "id") and len(columns[at]) > 1 and _is_count_up(columns[at], len(columns[at]))
+            if field in (None, "id") and len(columns[at]) > 1 and looks.is_count_up(columns[at], len(columns[at]))
             and max(len(cell) for cell in columns[at]) < 4
         ]  # fmt: skip
         if counting:
@@ -305,7 +304,7 @@ def _assign(
             evidence[at] = ("by-values", "no heading says a number, and these count up")
             doubts.append(f"no heading says a number, but {heading[at]!r} counts up and is taken for it")
     if "name" not in fields:
-        for field, at in _by_values(
+        for field, at in looks.by_values(
             columns, [at for at, field in enumerate(fields) if field is None]
         ).items():
             if field not in fields:
@@ -319,60 +318,6 @@ def _either(fields: tuple[str, ...]) -> str:
     return " or ".join(field.replace("_", " ") for field in fields)
 
 
-def _bears_out(
-    field: str, cells: list[str], vocabulary: Vocabulary, named: bool, options: tuple[str, ...]
-) -> bool:
-    """Whether a column's filled cells look like a field; a heading without a choice needs but a third of them."""
-    said = [cell for cell in cells if fold(cell) not in vocabulary.values["nothing"]]
-    if not said:
-        return len(options) == 1 or field not in ("number", "socket", "count")
-    share = _share_of_numbers(said)
-    if len(options) == 1:
-        sockets = sum(values.sockets(cell) is not None for cell in said) / len(said)
-        return {"number": share, "socket": sockets}.get(field, 1) >= 0.3
-    match field:
-        case "number":
-            return share >= 0.7 and not ("count" in options and _counts(said))
-        case "socket":
-            loose = sum(values.sockets(cell) is not None for cell in said) / len(said)
-            return _share_of_sockets(said) >= 0.7 or (named and loose >= 0.7)
-        case "count":
-            return _counts(said)
-        case "name" | "short" | "transducer" | "position" | "group" | "notes" | "kind" | "box":
-            return share < 0.7
-    return True
-
-
-def _counts(cells: list[str]) -> bool:
-    """Whether numbers say how many, not which: small, repeated and in no order."""
-    small = all(cell in ("1", "2", "3", "4", "5", "6", "7", "8") for cell in cells)
-    return small and len(set(cells)) < len(cells) and cells != sorted(cells)
-
-
-_SHORT_SOCKET = re.compile(r"[^\W\d_]{1,2}\d?\s*[-–_.:/ ]?\s*\d{1,3}|\d{1,3}(\.\d{2})?|\d{1,2}[-–]\d{1,3}")
-
-
-def _share_of_numbers(cells: list[str]) -> float:
-    return sum(values.numbers(cell) is not None for cell in cells) / len(cells)
-
-
-def _by_values(columns: list[list[str]], free: list[int]) -> dict[str, int]:
-    """Which free column counts up, which holds sockets and which names, by their values alone."""
-    rows = max((len(column) for column in columns), default=0)
-    found: dict[str, int] = {}
-    for at in free:
-        if "number" not in found and _is_count_up(columns[at], rows):
-            found["number"] = at
-        elif "socket" not in found and columns[at] and _share_of_sockets(columns[at]) >= 0.7:
-            found["socket"] = at
-    texts = [
-        at for at in free if at not in found.values() and columns[at] and _share_of_numbers(columns[at]) < 0.3
-    ]
-    if texts:
-        found["name"] = max(texts, key=lambda at: (len(set(columns[at])), -at))
-    return found
-
-
 def _without_heading(grid: Grid, said: Said) -> Table | None:
     """A table that has no heading row: a column of rising numbers and one of texts, or None."""
     width = max((len(row) for row in grid.rows), default=0)
@@ -380,7 +325,7 @@ def _without_heading(grid: Grid, said: Said) -> Table | None:
         [row[at].strip() for row in grid.rows if at < len(row) and row[at].strip()] for at in range(width)
     ]
     told = {field: at for at, field in _told([""] * width, said, grid.source).items()}
-    found = _by_values(columns, [at for at in range(width) if at not in told.values()]) | told
+    found = looks.by_values(columns, [at for at in range(width) if at not in told.values()]) | told
     if not {"number", "name"} <= {*found}:
         return None
     fields: list[str | None] = [None] * width
@@ -396,17 +341,3 @@ def _without_heading(grid: Grid, said: Said) -> Table | None:
     )
     doubts = [f"there is no heading row; column {found['name'] + 1} is taken for the name by its values"]
     return Table([""] * width, fields, start, len(grid.rows), None, False, doubts, evidence)
-
-
-def _share_of_sockets(cells: list[str]) -> float:
-    return sum(bool(_SHORT_SOCKET.fullmatch(cell)) for cell in cells) / len(cells)
-
-
-def _is_count_up(cells: list[str], rows: int) -> bool:
-    found = [number.values[0] for cell in cells if (number := values.numbers(cell))]
-    rising = sum(one < other for one, other in itertools.pairwise(found))
-    return (
-        len(found) >= max(1, 0.6 * rows)
-        and rising >= 0.8 * (len(found) - 1)
-        and len(found) >= 0.8 * len(cells)
-    )
