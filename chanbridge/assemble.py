@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from chanbridge.errors import Location, Problem
@@ -69,8 +69,8 @@ def assemble(show: Show) -> Planned:
         ports.append(port)
         patches += more
     whole = whole.changed(ports=tuple(ports), patches=tuple(patches))
-    lost = {channel.id for channel, _ in builder.unplaced}
-    deliveries = tuple(_delivery(whole, recipient, feeds, file, lost) for recipient in file.recipient)
+    homes = {row.channel.id: block.id for block in file.block for row in whole.sheet(block.id) if row.channel}
+    deliveries = tuple(_delivery(whole, recipient, feeds, file, homes) for recipient in file.recipient)
     return Planned(whole, feeds, deliveries, tuple(builder.unplaced), tuple(builder.problems))
 
 
@@ -99,9 +99,12 @@ def _delivery(
     recipient: Recipient,
     feeds: Mapping[str, Plan],
     file: ShowFile,
-    unplaced: Collection[str],
+    homes: Mapping[str, str],
 ) -> Delivery:
-    """What stands on a recipient's port, one channel a slot, and why each other channel does not."""
+    """What stands on a recipient's port, one channel a slot, and why each other channel does not.
+
+    `homes`: channel id → the block that carries it; a channel without one is nobody's, and named once for all.
+    """
     at: dict[str, list[int]] = {}
     reasons = {
         out.channel: out.reason for name in recipient.takes if name in feeds for out in feeds[name].left_out
@@ -115,7 +118,6 @@ def _delivery(
             at.setdefault(channel.id, []).append(number)
         else:
             reasons[channel.id] = f"slot {number} already carries {holder.name!r}"
-    homes = {row.channel.id: block.id for block in file.block for row in whole.sheet(block.id) if row.channel}
     reachable = {
         block
         for name in recipient.takes
@@ -124,9 +126,9 @@ def _delivery(
     size = whole.port(recipient.id).size
     missing = []
     for channel in whole.channels:
-        if channel.id in at or channel.id in unplaced:
+        if channel.id in at or channel.id not in homes:
             continue
-        home = homes.get(channel.id, "")
+        home = homes[channel.id]
         reason = reasons.get(channel.id, f"{recipient.id} has {size} inputs, and it stands beyond them")
         if channel.id not in reasons and home not in reachable:
             reason = f"stands on {home}, which {recipient.id} does not take"
@@ -164,7 +166,8 @@ class _Builder:
         for heading, times in Counter(reading.map.headings).items():
             self.headings += [heading] * (times - had[heading])
         rows = reading.map.lines(reading.map.listed_port())
-        mine = [line for line in rows if self._is_for(line, box, rows)]
+        mine = [line for line in rows if self._is_for(line, box)]
+        several = len({fold(line.box) for line in rows if line.box}) > 1
         ids = self._ids(mine, box, reading)
         shift = self._number_shift(mine, box, reading)
         shifts = Counter(
@@ -182,7 +185,7 @@ class _Builder:
             channel = line.channel.with_ids(ids)
             self.channels.setdefault(channel.id, channel)
             where = reading.origins.get(line.channel.id, Location(reading.source))
-            wrong = self._no_place(line, socket, box)
+            wrong = self._no_place(line, socket, box, several)
             if wrong or socket is None:
                 self.unplaced.append((channel, f"{where}: {wrong}"))
                 continue
@@ -193,7 +196,7 @@ class _Builder:
                     Problem(where, "number-and-socket", f"{channel.name!r} has number {line.number}, but socket {box.id}{socket} stands on slot {slot} of {box.block}; the socket counts")
                 )  # fmt: skip
 
-    def _is_for(self, line: Line, box: Box, rows: Sequence[Line]) -> bool:
+    def _is_for(self, line: Line, box: Box) -> bool:
         """Whether a line of a box's sheet is this box's to place: not if another box has the same sheet and its name."""
         owner = self.boxes.get(fold(line.box))
         if line.box and owner and owner.id != box.id:
@@ -205,17 +208,12 @@ class _Builder:
             return sharing[0].id == box.id
         return True
 
-    def _no_place(self, line: Line, socket: int | None, box: Box) -> str:
-        """Why a channel of a box's sheet stands on no socket of it; "" where it does."""
+    def _no_place(self, line: Line, socket: int | None, box: Box, several: bool) -> str:
+        """Why a channel of a box's sheet stands on no socket of it; "" where it does. `several`: it names several boxes."""
         owner = self.boxes.get(fold(line.box))
-        names = {
-            fold(other.box)
-            for other in self.show.sheets[box.id].map.lines(self.show.sheets[box.id].map.listed_port())
-            if other.box
-        }
         if line.box and owner and owner.id != box.id:
             return f"it names box {owner.id}, whose sheet is {owner.sheet}; move the row there"
-        if line.box and not owner and len(names) > 1:
+        if line.box and not owner and several:
             return f"it names the box {line.box!r}, which the show does not have"
         if socket is None:
             return "it has neither a socket nor a number"

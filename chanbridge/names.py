@@ -23,11 +23,6 @@ def fold(text: str) -> str:
     return " ".join(plain.split()).rstrip(".:").strip() or " ".join(plain.split())
 
 
-def words(text: str) -> list[str]:
-    """The runs of letters and of digits in a text, folded."""
-    return re.findall(r"[^\W\d_]+|\d+", fold(text))
-
-
 class Vocabulary(NamedTuple):
     """The words that sheets use.
 
@@ -59,10 +54,14 @@ def vocabulary_from(data: Mapping[str, Any]) -> Vocabulary:
     )
 
 
+def _packaged() -> dict[str, Any]:
+    return tomllib.loads(files("chanbridge").joinpath("vocabulary.toml").read_text("utf-8"))
+
+
 @cache
 def vocabulary() -> Vocabulary:
     """The vocabulary that comes with the package (vocabulary.toml)."""
-    return vocabulary_from(tomllib.loads(files("chanbridge").joinpath("vocabulary.toml").read_text("utf-8")))
+    return vocabulary_from(_packaged())
 
 
 def counted(number: int, thing: str) -> str:
@@ -75,7 +74,7 @@ def extended(text: str) -> Vocabulary:
 
     Raises ValueError for a text that is no such file, naming the table or field that does not exist.
     """
-    data = tomllib.loads(files("chanbridge").joinpath("vocabulary.toml").read_text("utf-8"))
+    data = _packaged()
     for table, topics in tomllib.loads(text).items():
         if table not in data or not isinstance(topics, dict):
             raise ValueError(
@@ -118,25 +117,23 @@ def shorten(name: str, width: int) -> str:
     parts = [known.get(fold(part), part) for part in re.findall(r"[^\W\d_]+|\d+", name)]
     ending = 1 if len(parts) > 1 and (parts[-1].isdigit() or len(parts[-1]) == 1) else 0
 
-    def label() -> str:
-        body = "".join(part[:1].upper() + part[1:] for part in parts[: len(parts) - ending])
-        return (
-            body
-            + (" " if ending and len(body) + 1 + len(parts[-1]) <= width else "")
-            + "".join(parts[len(parts) - ending :])
-        )
+    tail = "".join(parts[len(parts) - ending :])
+
+    def body() -> str:
+        return "".join(part[:1].upper() + part[1:] for part in parts[: len(parts) - ending])
 
     for squeeze in (_without_vowels, _one_letter_less):
-        while len(label()) > width:
+        while len(body()) + len(tail) > width:
             longest = max(
-                range(len(parts) - ending or 1),
+                range(len(parts) - ending),
                 key=lambda at: (len(squeeze(parts[at])) < len(parts[at]), len(parts[at])),
             )
             less = squeeze(parts[longest])
             if less == parts[longest]:
                 break
             parts[longest] = less
-    return label()[:width]
+    blank = " " if ending and len(body()) + 1 + len(tail) <= width else ""
+    return (body()[: max(0, width - len(tail))] + blank + tail)[:width]
 
 
 def _without_vowels(word: str) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 
 from lxml import etree
 
+from chanbridge.apart import hardened
 from chanbridge.apart.package import Package, damaged
 from chanbridge.errors import ReadError
 
@@ -47,12 +48,7 @@ def _records(data: bytes, *tags: str) -> Iterator[Any]:
         io.BytesIO(data),
         events=("end",),
         tag=[f"{{*}}{tag}" for tag in tags],
-        resolve_entities=False,
-        no_network=True,
-        load_dtd=False,
-        huge_tree=False,
-        remove_comments=True,
-        remove_pis=True,
+        **hardened.XML,
     )
     try:
         for _, element in events:

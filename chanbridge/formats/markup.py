@@ -8,6 +8,7 @@ from typing import Any
 from lxml import etree
 from pydantic import ValidationError
 
+from chanbridge.apart import hardened
 from chanbridge.errors import Location, ReadError, WriteError
 from chanbridge.formats import records
 from chanbridge.formats.native import explain
@@ -22,14 +23,7 @@ _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 def parse(data: bytes, source: str) -> Any:
     """The root element of a document, parsed hardened: no DOCTYPE, entities, network or great depth."""
-    parser = etree.XMLParser(
-        resolve_entities=False,
-        no_network=True,
-        load_dtd=False,
-        huge_tree=False,
-        remove_comments=True,
-        remove_pis=True,
-    )
+    parser = etree.XMLParser(**hardened.XML)
     try:
         root = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
