@@ -18,12 +18,14 @@ LAYERS = (
     {"apart"},
     {"mode", "model", "names", "files"},
     {"system"},
-    {"sheets", "plan", "compare"},
+    {"sheets", "plan", "compare", "check", "ident", "foresight", "aes3"},
+    {"aes10"},
     {"formats"},
-    {"show"},
+    {"show", "journal"},
     {"assemble"},
+    {"proof"},
     {"handover"},
-    {"cli"},
+    {"cli", "web"},
 )
 WITHIN = {("model", "mode")}
 FREE = {"__init__", "__main__"}
