@@ -8,19 +8,22 @@ remark at a port that does not exist, a slot number below 1, two channels or two
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
-from typing import Annotated, Any, Literal, NamedTuple, Self
+from itertools import repeat
+from typing import Annotated, Any, Literal, NamedTuple, Self, TypeVar
 
 from pydantic import (
     BaseModel,
     BeforeValidator,
     ConfigDict,
     Field,
+    GetCoreSchemaHandler,
     PlainSerializer,
     WithJsonSchema,
     model_validator,
 )
+from pydantic_core import core_schema
 
 from chanbridge.mode import Mode
 
@@ -42,6 +45,19 @@ ModeField = Annotated[
     PlainSerializer(str, return_type=str),
     WithJsonSchema({"type": "string", "examples": ["64@48000", "56@48000 varispeed"]}),
 ]
+
+
+class _Made:
+    """A named tuple that is one already is taken as it is; only plain tuples are looked into."""
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        whole = handler(source)
+        return core_schema.json_or_python_schema(
+            whole,
+            core_schema.union_schema([core_schema.is_instance_schema(source), whole], mode="left_to_right"),
+        )
 
 
 class _Frozen(BaseModel):
@@ -110,7 +126,7 @@ class Channel(_Frozen):
     contents: tuple[str, ...] = ()
     tap: Literal["before fader", "after fader"] | None = None
     notes: str = ""
-    extras: tuple[Extra, ...] = ()
+    extras: tuple[Annotated[Extra, _Made()], ...] = ()
 
     def with_ids(self, ids: Mapping[str, str]) -> Channel:
         """This channel with its own id, its partner's and its contents' replaced where `ids` has another."""
@@ -145,6 +161,15 @@ class Port(_Frozen):
     rate_hz: Annotated[int, Field(gt=0)] | None = None
     mode: ModeField | None = None
     mirrors: str | None = None
+
+
+_Tuple = TypeVar("_Tuple", bound=tuple[Any, ...])
+_Value = TypeVar("_Value")
+
+
+def each(kind: type[_Tuple], *columns: Iterable[Any]) -> list[_Tuple]:
+    """Named tuples of one kind from their fields, column by column, all of one length: many at a time are made faster."""
+    return list(map(tuple.__new__, repeat(kind), zip(*columns, strict=True)))
 
 
 class Slot(NamedTuple):
@@ -222,18 +247,27 @@ class _Index:
     def __init__(self, whole: ChannelMap) -> None:
         self.channels = {channel.id: channel for channel in whole.channels}
         self.ports = {port.id: port for port in whole.ports}
-        self.sources: dict[Slot, list[Slot]] = {}
-        self.targets: dict[Slot, list[Slot]] = {}
-        for source, target in whole.patches:
-            self.sources.setdefault(target, []).append(source)
-            self.targets.setdefault(source, []).append(target)
-        self.entered: dict[Slot, list[str]] = {}
-        for channel, slot in whole.entries:
-            self.entered.setdefault(slot, []).append(channel)
+        self.sources = _grouped((target, source) for source, target in whole.patches)
+        self.targets = _grouped(whole.patches)
+        self.entered = _grouped((slot, channel) for channel, slot in whole.entries)
         self.reserved = dict(reversed(whole.reserved))
         self.used: dict[str, set[int]] = {}
-        for slot in (*self.sources, *self.targets, *self.entered, *self.reserved):
-            self.used.setdefault(slot.port, set()).add(slot.number)
+        for port, number in (*self.sources, *self.targets, *self.entered, *self.reserved):
+            if port in self.used:
+                self.used[port].add(number)
+            else:
+                self.used[port] = {number}
+
+
+def _grouped(pairs: Iterable[tuple[Slot, _Value]]) -> dict[Slot, list[_Value]]:
+    """Slot → everything that it is paired with, in order."""
+    out: dict[Slot, list[_Value]] = {}
+    for slot, value in pairs:
+        if slot in out:
+            out[slot].append(value)
+        else:
+            out[slot] = [value]
+    return out
 
 
 # The kinds of port that a list of channels is usually about, the likeliest first.
@@ -249,10 +283,10 @@ class ChannelMap(_Frozen):
     rate_hz: Annotated[int, Field(gt=0)] | None = None
     headings: tuple[str, ...] = ()
     channels: tuple[Channel, ...] = ()
-    entries: tuple[Entry, ...] = ()
+    entries: tuple[Annotated[Entry, _Made()], ...] = ()
     ports: tuple[Port, ...] = ()
-    patches: tuple[Patch, ...] = ()
-    reserved: tuple[Reserved, ...] = ()
+    patches: tuple[Annotated[Patch, _Made()], ...] = ()
+    reserved: tuple[Annotated[Reserved, _Made()], ...] = ()
 
     @model_validator(mode="after")
     def _meaningful(self) -> Self:
@@ -306,55 +340,76 @@ class ChannelMap(_Frozen):
 
     def _rows(self, port_id: str) -> Iterator[tuple[int, Channel | None, Slot | None, str]]:
         index = self._index
+        sources, entered, channels = index.sources, index.entered, index.channels
         for number in sorted({*range(1, self.port(port_id).size + 1), *index.used.get(port_id, ())}):
             slot = Slot(port_id, number)
-            sources = index.sources.get(slot)
-            if (
-                sources
-                and len(sources) == 1
-                and slot not in index.entered
-                and sources[0] not in index.sources
-            ):
-                names = index.entered.get(
-                    sources[0], ()
-                )  # the common slot: one patch, straight from a socket
+            way = sources.get(slot, ())
+            if len(way) == 1 and slot not in entered and way[0] not in sources:
+                names = entered.get(way[0], ())  # the common slot: one patch, straight from a socket
                 if len(names) == 1:
-                    yield number, index.channels[names[0]], sources[0], ""
+                    yield number, channels[names[0]], way[0], ""
                     continue
             arrivals = self._arrivals(slot)
             for channel, entry in arrivals:
                 yield number, channel, entry, ""
             if not arrivals:
-                way = (slot, *self.trace(slot).back)
-                text = next((index.reserved[at] for at in way if at in index.reserved), "")
-                yield number, None, way[-1] if len(way) > 1 else None, text
+                back = (slot, *self.trace(slot).back)
+                text = next((index.reserved[at] for at in back if at in index.reserved), "")
+                yield number, None, back[-1] if len(back) > 1 else None, text
 
     def lines(self, port_id: str | None) -> list[Line]:
         """A port in slot order, then the channels and remarks that do not stand in it; nothing is left out.
 
         Without a port: the channels in their order, without numbers.
         """
+        if port_id is not None and self._is_plain(port_id):
+            sockets = [slot.number for _, slot in self.entries]
+            devices = {port.id: port.device for port in self.ports}
+            boxes = [devices[slot.port] for _, slot in self.entries]
+            return each(
+                Line, range(1, len(sockets) + 1), self.channels, boxes, sockets, repeat("", len(sockets))
+            )
         out: list[Line] = []
-        listed: set[str] = set()
         shown: set[Slot] = set()
         devices = {port.id: port.device for port in self.ports if port.kind == "sockets"}
-        for number, channel, entry, text in self._rows(port_id) if port_id is not None else ():
-            if entry is not None and entry.port in devices:
-                out.append(Line(number, channel, devices[entry.port], entry.number, text))
+        rows = list(self._rows(port_id)) if port_id is not None else []
+        for number, channel, entry, text in rows:
+            if entry is not None and entry[0] in devices:
+                out.append(Line(number, channel, devices[entry[0]], entry[1], text))
             else:
                 out.append(Line(number, channel, "", None, text))
-            if channel:
-                listed.add(channel.id)
-            elif entry:
+            if channel is None and entry:
                 shown.update(self.trace(Slot(port_id or "", number)).back)
-        entered = dict(reversed(self.entries))
-        for channel in self.channels:
-            if channel.id not in listed:
-                out.append(Line(None, channel, *self._socket(entered.get(channel.id)), ""))
+        listed = {channel.id for _, channel, _, _ in rows if channel}
+        if len(listed) < len(self.channels):
+            entered = dict(reversed(self.entries))
+            for channel in self.channels:
+                if channel.id not in listed:
+                    out.append(Line(None, channel, *self._socket(entered.get(channel.id)), ""))
         for slot, text in self.reserved:
             if slot.port != port_id and slot not in shown and self.port(slot.port).kind == "sockets":
                 out.append(Line(None, None, *self._socket(slot), text))
         return out
+
+    def _is_plain(self, port_id: str) -> bool:
+        """Whether every channel stands at a socket of its own, patched to its own slot of the port, one after the other."""
+        kinds = {port.id: port.kind for port in self.ports}
+        size = next(port.size for port in self.ports if port.id == port_id)
+        sockets = [slot for _, slot in self.entries]
+        return (
+            len(self.channels)
+            == len(sockets)
+            == len(self.patches)
+            == len(set(sockets))
+            == self.port(port_id).size
+            and not self.reserved
+            and all(kinds[port] == "sockets" for port, _ in sockets)
+            and kinds[port_id] != "sockets"
+            and [channel.id for channel in self.channels] == [channel for channel, _ in self.entries]
+            and sockets == [source for source, _ in self.patches]
+            and [target for _, target in self.patches]
+            == each(Slot, repeat(port_id, len(sockets)), range(1, len(sockets) + 1))
+        )
 
     def _socket(self, slot: Slot | None) -> tuple[str, int | None]:
         if slot is None or self.port(slot.port).kind != "sockets":
@@ -399,7 +454,7 @@ class ChannelMap(_Frozen):
         ]
 
 
-def _reach(start: Slot, steps: dict[Slot, list[Slot]]) -> tuple[Slot, ...]:
+def _reach(start: Slot, steps: Mapping[Slot, Sequence[Slot]]) -> tuple[Slot, ...]:
     seen = {start: None}
     queue = [start]
     for slot in queue:  # the queue grows while it is walked; `seen` ends a loop of patches

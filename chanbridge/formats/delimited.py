@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import re
 from collections import Counter
+from typing import TYPE_CHECKING
 
-from chanbridge.errors import Location, ReadError
+from chanbridge.errors import Location, Problem, ReadError
 from chanbridge.files import LARGEST
 from chanbridge.formats.characters import Decoded, decode, encode
 from chanbridge.model import ChannelMap
@@ -15,6 +17,9 @@ from chanbridge.names import vocabulary
 from chanbridge.sheets import columns, values
 from chanbridge.sheets.grid import Grid, Options
 from chanbridge.sheets.layout import heading_fields
+
+if TYPE_CHECKING:
+    import _csv
 
 DELIMITERS = ",;\t|"
 
@@ -43,7 +48,7 @@ def grid_of(decoded: Decoded, source: str, options: Options) -> Grid:
     if delimiter == "|":
         rows = _without_padding(rows)
     grid = Grid.of(source, rows)
-    grid.problems += decoded.problems
+    grid.problems += [*decoded.problems, *_stray_quotes(text, delimiter, source)]
     grid.how = f"{decoded.encoding}, cells parted by {NAMES.get(delimiter, repr(delimiter))}"
     return grid
 
@@ -58,28 +63,45 @@ def _without_padding(rows: list[list[str]]) -> list[list[str]]:
 
 def records(text: str, delimiter: str, source: str) -> list[list[str]]:
     """The records of a text after RFC 4180, section 2. Raises ReadError where a quote never closes."""
-    stream = io.StringIO(text, newline="")
-    reader = csv.reader(stream, delimiter=delimiter, strict=True)
-    rows: list[list[str]] = []
     try:
-        opened = 1
-        for row in reader:
-            rows.append(row)
-            opened = reader.line_num + 1
+        return list(_reader(text, delimiter))
     except csv.Error as error:
         what = str(error)
-        if "unexpected end" in what:
-            raise ReadError(
-                "a quote opens in this line and never closes; close it, or write it twice inside a quoted cell",
-                Location(source, "", opened),
-            ) from None
-        if "expected after" in what:
-            raise ReadError(
-                "text follows a closing quote in this line; write a quote inside a quoted cell twice",
-                Location(source, "", reader.line_num),
-            ) from None
-        raise ReadError(f"this line is not CSV: {what}", Location(source, "", reader.line_num)) from None
-    return rows
+    reader, opened = _reader(text, delimiter), 1
+    with contextlib.suppress(csv.Error):  # once more, for the line
+        for _ in reader:
+            opened = reader.line_num + 1
+    line = reader.line_num
+    if "unexpected end" in what:
+        what, line = (
+            "a quote opens in this line and never closes; close it, or write it twice inside a quoted cell",
+            opened,
+        )
+    elif "expected after" in what:
+        what = "text follows a closing quote in this line; write a quote inside a quoted cell twice"
+    else:
+        what = f"this line is not CSV: {what}"
+    raise ReadError(what, Location(source, "", line))
+
+
+def _reader(text: str, delimiter: str) -> _csv.Reader:
+    return csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+
+
+def _stray_quotes(text: str, delimiter: str, source: str) -> list[Problem]:
+    """A remark where quotes stand in cells that are not quoted: RFC 4180 does not have them, sheets do."""
+    if '"' not in text:
+        return []
+    edge = f"{re.escape(delimiter)}\r\n"
+    bare = re.sub(
+        rf'(?<![^{edge}])"(?:[^"]|"")*+"', lambda quoted: "\n" * len(quoted[0].splitlines()[1:]), text
+    )
+    lines = [number for number, line in enumerate(bare.splitlines(), 1) if '"' in line]
+    if not lines:
+        return []
+    more = f", as in {len(lines) - 1} more lines" if len(lines) > 1 else ""
+    message = f"a quote stands inside a cell that is not quoted{more}; it is kept as it stands"
+    return [Problem(Location(source, "", lines[0]), "stray-quote", message)]
 
 
 def guess_delimiter(text: str, source: str = "") -> str:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import datetime
 import re
+from collections import Counter
 from collections.abc import Iterable
-from typing import Any
+from itertools import repeat
+from typing import Any, TypeVar
 
 from pydantic import TypeAdapter
 
 from chanbridge.errors import Location, Problem
-from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot
+from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot, each
 from chanbridge.names import Vocabulary, fold, slug, unique
 from chanbridge.sheets.columns import in_order
 from chanbridge.sheets.ledger import Evidence, LedgerRow, Reading, Verdict
@@ -21,15 +23,17 @@ LISTED = "slots"
 """Id of the port that a plain list's numbers count in."""
 
 _channels = TypeAdapter(tuple[Channel, ...])
+_Place = TypeVar("_Place", Slot, int)
 _WEIGHT: dict[str, int] = {"rejected": 3, "channel": 2, "spare": 1}
 
 
 class Collector:
     """What the tables of one file say, before it is a map."""
 
-    def __init__(self, source: str, words: Vocabulary) -> None:
+    def __init__(self, source: str, words: Vocabulary, several: bool = False) -> None:
         self.source = source
         self.words = words
+        self.several = several  # whether there are other sheets, which may hold the same channels
         self.sheet = ""
         self.channels: list[dict[str, Any]] = []
         self.by_id: dict[str, dict[str, Any]] = {}
@@ -43,7 +47,7 @@ class Collector:
         self.unread = False  # whether a cell that was not understood stands among the extras
         self.ledger: list[LedgerRow] = []
         self.origins: dict[str, Location] = {}
-        self.texts: dict[str, str] = {}
+        self.texts: dict[tuple[str, int], str] = {}  # sheet and row → the row, once someone asks
         self.problems: list[Problem] = []
         self.layout: dict[str, str] = {}
         self.headings: list[str] = []
@@ -66,7 +70,10 @@ class Collector:
 
     def report(self, channel_id: str, code: str, message: str) -> None:
         """Add a problem about a channel, quoting its row."""
-        quoted = f"{message} (row: {self.texts[channel_id]})"
+        if not self.texts:
+            self.texts = {(entry.sheet, entry.row): entry.text for entry in self.ledger}
+        where = self.origins[channel_id]
+        quoted = f"{message} (row: {self.texts[where.sheet, where.row or 0]})"
         self.problems.append(Problem(self.origins[channel_id], code, quoted))
 
     def enter(self, row: int, verdict: Verdict, text: str, reason: str = "", at: int | None = None) -> None:
@@ -106,7 +113,8 @@ class Collector:
         """The id of the port for a box's sockets, made when it is first named."""
         key = box if own else fold(box)
         if key not in self.boxes:
-            port_id = unique(box or "sockets", {*self.ports, LISTED} if box else self.ports)
+            taken = {*self.ports, LISTED} if box in self.ports or box == LISTED else self.ports
+            port_id = unique(box or "sockets", taken)
             self.boxes[key] = port_id
             self.ports[port_id] = Port(id=port_id, device=box, kind="sockets")
         return self.boxes[key]
@@ -128,7 +136,7 @@ class Collector:
             self.reserved.append(Reserved(Slot(LISTED, slot), remark))
 
     def channel(
-        self, row: int, fields: dict[str, Any], wanted_id: str, box: str, slot: int | None, at: Slot | None, text: str
+        self, row: int, fields: dict[str, Any], wanted_id: str, box: str, slot: int | None, at: Slot | None
     ) -> str | None:  # fmt: skip
         """A channel with its slot and socket; returns its id, or None if it is one that was there already.
 
@@ -136,7 +144,7 @@ class Collector:
 
         Without an id of its own it gets one made from box and name.
         """
-        before = self.standing.get((fold(str(fields["name"])), at)) if at else None
+        before = self.standing.get((fold(str(fields["name"])), at)) if at and self.several else None
         if before and self.origins[before].sheet != self.sheet:
             return None  # one sheet a recipient: the same channel, in another order
         channel_id = wanted_id or unique(slug(box, fields["name"]) or "channel", self.by_id)
@@ -150,16 +158,43 @@ class Collector:
                 row,
                 "id-twice",
                 f"id {wanted_id!r} stands on two different channels; this one is called {channel_id!r}",
-                text,
+                next(entry.text for entry in reversed(self.ledger) if entry.row == row),
             )
         self.channels.append({"id": channel_id, **fields})
         self.by_id[channel_id] = self.channels[-1]
         self.origins[channel_id] = Location(self.source, self.sheet, row)
-        self.texts[channel_id] = text
-        if at:
+        if at and self.several:
             self.standing.setdefault((fold(str(fields["name"])), at), channel_id)
         self.place(channel_id, slot, at)
         return channel_id
+
+    def channels_of(
+        self,
+        rows: list[int],
+        channels: list[dict[str, Any]],
+        ids: list[str],
+        boxes: list[str],
+        slots: list[int],
+        sockets: list[Slot | None],
+    ) -> None:
+        """Channels of rows that follow each other, each with its fields, id, box, slot and socket; see `channel`."""
+        if self.several or "" in ids or len(set(ids)) < len(ids) or not self.by_id.keys().isdisjoint(ids):
+            for row, *said in zip(rows, channels, ids, boxes, slots, sockets, strict=True):
+                self.channel(row, *said)
+            return
+        for channel, wanted in zip(channels, ids, strict=True):
+            channel["id"] = wanted
+        many = len(ids)
+        self.channels += channels
+        self.by_id.update(zip(ids, channels, strict=True))
+        origins = each(Location, repeat(self.source, many), repeat(self.sheet, many), rows, repeat("", many))
+        self.origins.update(zip(ids, origins, strict=True))
+        self.highest = max(self.highest, *slots)
+        self.numbers.update(zip(ids, map(list, zip(slots, strict=True)), strict=True))
+        listed = each(Slot, repeat(LISTED, many), slots)
+        entered = [at or slot for at, slot in zip(sockets, listed, strict=True)]
+        self.entries |= dict.fromkeys(each(Entry, ids, entered))
+        self.patches |= dict.fromkeys(patch for patch in each(Patch, sockets, listed) if patch.source)
 
     def place(self, channel_id: str, slot: int | None, at: Slot | None) -> None:
         """Let a channel enter at a socket, or at its slot where no socket is known."""
@@ -197,7 +232,7 @@ class Collector:
         whole = ChannelMap(
             **self.about,
             headings=tuple(self.headings),
-            channels=_channels.validate_python(tuple(self.channels)),
+            channels=_channels.validate_python(self.channels),
             entries=tuple(self.entries),
             ports=(*self.ports.values(), *listed),
             patches=tuple(self.patches),
@@ -216,6 +251,8 @@ class Collector:
         )
 
     def _pair_up(self) -> None:
+        if not self.pair_cells and not self.guess:
+            return
         boxes = {entry.channel: entry.slot.port for entry in self.entries}
         pairing = Pairing(self.words, self.by_id, self.numbers, boxes, self.guess, self.report)
         for channel_id, said, side_said, settled in self.pair_cells:
@@ -248,37 +285,35 @@ class Collector:
 
     def _name_shared_sockets(self) -> None:
         """Channels that share a socket enter at their own slots as well, or nobody could tell them apart."""
-        sharing: dict[Slot, list[str]] = {}
-        for name, at in self.entries:
-            if at.port != LISTED:
-                sharing.setdefault(at, []).append(name)
-        for names in sharing.values():
-            if len(names) > 1:
-                self.entries |= {
-                    Entry(name, Slot(LISTED, slot)): None
-                    for name in names
-                    for slot in self.numbers.get(name, ())
-                }
+        for _, names in _shared((at, name) for name, at in self.entries if at.port != LISTED):
+            self.entries |= {
+                Entry(name, Slot(LISTED, slot)): None for name in names for slot in self.numbers.get(name, ())
+            }
 
     def _report_doubles(self) -> None:
-        by_number: dict[int, list[str]] = {}
-        for name, slots in self.numbers.items():
-            for slot in slots:
-                by_number.setdefault(slot, []).append(name)
-        for slot, names in by_number.items():
-            if len(names) > 1:
-                self.report(names[1], "number-twice", f"number {slot} stands on {self._named(names)}")
-        by_socket: dict[Slot, dict[str, None]] = {}
-        for name, at in self.entries:
-            if at.port != LISTED:
-                by_socket.setdefault(at, {})[name] = None
-        for at, channels in by_socket.items():
-            if len(channels) > 1:
-                where = f"socket {self.ports[at.port].device} {at.number}".replace("  ", " ")
-                self.report([*channels][1], "socket-twice", f"{where} stands on {self._named(channels)}")
+        numbers = ((slot, name) for name, slots in self.numbers.items() for slot in slots)
+        for slot, names in _shared(numbers):
+            self.report(names[1], "number-twice", f"number {slot} stands on {self._named(names)}")
+        sockets = ((at, name) for name, at in self.entries if at.port != LISTED)
+        for at, names in _shared(sockets):
+            where = f"socket {self.ports[at.port].device} {at.number}".replace("  ", " ")
+            self.report(names[1], "socket-twice", f"{where} stands on {self._named(names)}")
 
     def _named(self, ids: Iterable[str]) -> str:
         return " and ".join(repr(self.by_id[name]["name"]) for name in ids)
+
+
+def _shared(pairs: Iterable[tuple[_Place, str]]) -> list[tuple[_Place, list[str]]]:
+    """Places that more than one channel is paired with, in their order, with the channels."""
+    known = list(pairs)
+    if len({place for place, _ in known}) == len(known):
+        return []
+    often = {place for place, times in Counter(place for place, _ in known).items() if times > 1}
+    names: dict[_Place, list[str]] = {}
+    for place, name in known:
+        if place in often:
+            names.setdefault(place, []).append(name)
+    return list(names.items())
 
 
 def _date(year: int, month: int, day: int) -> datetime.date | None:

@@ -7,9 +7,16 @@ import io
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
+from itertools import repeat
+from operator import attrgetter, itemgetter
+from typing import Any
 
 from chanbridge.errors import WriteError
-from chanbridge.model import AUDIENCES, OPEN, Channel, ChannelMap, Line, Side
+from chanbridge.model import AUDIENCES, OPEN, Audience, Channel, ChannelMap, Line, Permission, Side
+
+_NOBODY = Channel(id="nobody")
+"""Stands in a spare's place; all that a list shows of it is empty."""
 
 FIRST = ("Slot", "Name", "Short", "Box", "Socket")
 LAST = "Id"
@@ -38,32 +45,30 @@ def contents_of(text: str) -> tuple[str, ...]:
     return tuple(next(csv.reader(io.StringIO(text, newline=""), delimiter=";"))) if text else ()
 
 
-def _audience(name: str) -> Callable[[Channel], str]:
-    texts = {"allowed": f"FOR {name.upper()}", "not allowed": f"NOT FOR {name.upper()}", "open": ""}
-    return lambda channel: texts[getattr(channel.audience, name)]
+def _heard(permission: str, name: str) -> str:
+    return {"allowed": f"FOR {name.upper()}", "not allowed": f"NOT FOR {name.upper()}", "open": ""}[
+        permission
+    ]
 
 
-COLUMNS: dict[str, tuple[str, Callable[[Channel], str]]] = {
-    **{name: (name.capitalize(), _audience(name)) for name in AUDIENCES},
-    "phantom": ("Phantom", lambda channel: "" if channel.phantom == "unknown" else channel.phantom),
-    "gain_owner": ("Gain owner", lambda channel: channel.gain_owner),
-    "gain_db": ("Gain dB", lambda channel: decibel_text(channel.gain_db)),
-    "pad_db": ("Pad dB", lambda channel: decibel_text(channel.pad_db)),
-    "polarity": ("Polarity", lambda channel: "" if channel.polarity == "unknown" else channel.polarity),
-    "kind": ("Kind", lambda channel: "" if channel.kind == "unknown" else channel.kind),
-    "transducer": ("Transducer", lambda channel: channel.transducer),
-    "needs_power": (
-        "Needs power",
-        lambda channel: "" if channel.needs_power is None else "yes" if channel.needs_power else "no",
-    ),
-    "stand": ("Stand", lambda channel: channel.stand),
-    "position": ("Position", lambda channel: channel.position),
-    "group": ("Group", lambda channel: channel.group),
-    "priority": ("Priority", lambda channel: "" if channel.priority == "must" else channel.priority),
-    "contents": ("Contents", lambda channel: contents_text(channel.contents)),
-    "tap": ("Tap", lambda channel: channel.tap or ""),
+COLUMNS: dict[str, tuple[str, Callable[[Any], str]]] = {
+    **{name: (name.capitalize(), partial(_heard, name=name)) for name in AUDIENCES},
+    "phantom": ("Phantom", lambda phantom: "" if phantom == "unknown" else phantom),
+    "gain_owner": ("Gain owner", str),
+    "gain_db": ("Gain dB", decibel_text),
+    "pad_db": ("Pad dB", decibel_text),
+    "polarity": ("Polarity", lambda polarity: "" if polarity == "unknown" else polarity),
+    "kind": ("Kind", lambda kind: "" if kind == "unknown" else kind),
+    "transducer": ("Transducer", str),
+    "needs_power": ("Needs power", lambda needs: "" if needs is None else "yes" if needs else "no"),
+    "stand": ("Stand", str),
+    "position": ("Position", str),
+    "group": ("Group", str),
+    "priority": ("Priority", lambda priority: "" if priority == "must" else priority),
+    "contents": ("Contents", contents_text),
+    "tap": ("Tap", lambda tap: tap or ""),
 }
-"""Field → its heading and how a channel's value is written, for the columns between Pair and Notes."""
+"""Field → its heading and how its value is written, "" for the default, for the columns between Pair and Notes."""
 
 HEADINGS = {
     "number": "Slot",
@@ -97,50 +102,63 @@ def table(
     called, and Id last. `is_nothing` tells which remarks on a spare may stand under Name.
     """
     rows = whole.lines(port_id)
-    channels = [line.channel for line in rows]
+    numbers, occupants, boxes, sockets, _ = zip(*rows, strict=True) if rows else ((),) * 5
+    channels: list[Channel] = [channel or _NOBODY for channel in occupants]
+    fields = tuple(Channel.model_fields)
+    cells = map(list, zip(*map(attrgetter(*fields), channels), strict=True)) if rows else repeat([])
+    said: dict[str, list[Any]] = dict(zip(fields, cells, strict=False))
+    for at, line in enumerate(rows):
+        if line.text and not line.channel:
+            said["name" if is_nothing(line.text) else "notes"][at] = line.text
+    if any(said["pair"]):
+        pairs = _pair_texts(rows)
+        said["pair"] = [pairs.get(channel.id, "") for channel in channels]
+    else:
+        said["pair"] = [""] * len(rows)
+    said |= dict(zip(AUDIENCES, _heard_by(said["audience"]), strict=True))
+    for field, (_, show) in COLUMNS.items():
+        if show is not str:
+            known = {value: show(value) for value in set(said[field])}
+            said[field] = [known[value] for value in said[field]]
+    said["id"] = ["" if channel is _NOBODY else channel.id for channel in channels]
     extras = _extra_headings(whole)
-    taken = set(extras)
-    pairs = _pair_texts(rows)
-    blank = [""] * len(rows)
-    columns: list[tuple[str, list[str]]] = [
-        (FIRST[0], ["" if line.number is None else str(line.number) for line in rows]),
-        (
-            FIRST[1],
-            [
-                line.channel.name if line.channel else line.text if is_nothing(line.text) else ""
-                for line in rows
-            ],
-        ),
-        (FIRST[2], [channel.short if channel else "" for channel in channels]),
-        (FIRST[3], [line.box for line in rows]),
-        (FIRST[4], ["" if line.socket is None else str(line.socket) for line in rows]),
+    columns: list[tuple[str, Sequence[str]]] = [
+        (FIRST[0], ["" if number is None else str(number) for number in numbers]),
+        (FIRST[1], said["name"]),
+        (FIRST[2], said["short"]),
+        (FIRST[3], boxes),
+        (FIRST[4], ["" if socket is None else str(socket) for socket in sockets]),
     ]
-    optional = [
-        ("Pair", [pairs.get(channel.id, "") if channel else "" for channel in channels] if pairs else blank)
-    ]
-    heard = any(channel is not None and channel.audience is not OPEN for channel in channels)
-    for field, (heading, show) in COLUMNS.items():
-        silent = field in AUDIENCES and not heard
-        optional.append((heading, blank if silent else [show(item) if item else "" for item in channels]))
-    notes = [
-        line.channel.notes if line.channel else "" if not line.text or is_nothing(line.text) else line.text
-        for line in rows
-    ]
-    optional.append(("Notes", notes))
-    columns += [(heading, cells) for heading, cells in optional if heading in taken or any(cells)]
+    for field in ("pair", *COLUMNS, "notes"):
+        if HEADINGS[field] in extras or any(said[field]):
+            columns.append((HEADINGS[field], said[field]))
     columns += zip(extras, _extra_columns(channels, extras), strict=True)
-    columns.append((LAST, [channel.id if channel else "" for channel in channels]))
-    return [heading for heading, _ in columns], [
-        list(row) for row in zip(*(cells for _, cells in columns), strict=True)
-    ]
+    columns.append((LAST, said["id"]))
+    return [heading for heading, _ in columns], list(
+        map(list, zip(*(cells for _, cells in columns), strict=True))
+    )
 
 
-def _extra_columns(channels: Sequence[Channel | None], headings: list[str]) -> list[list[str]]:
+def _heard_by(audiences: list[Audience]) -> list[list[Permission]]:
+    """For each of AUDIENCES what is permitted, line by line."""
+    if all(audience is OPEN for audience in audiences):
+        return [["open"] * len(audiences)] * len(AUDIENCES)
+    return [[getattr(audience, name) for audience in audiences] for name in AUDIENCES]
+
+
+_HEADING, _TEXT = itemgetter(0), itemgetter(1)
+
+
+def _extra_columns(channels: Sequence[Channel], headings: list[str]) -> list[list[str]]:
     """The cells of unknown columns, column by column."""
+    if all(tuple(map(_HEADING, channel.extras)) == tuple(headings) for channel in channels) and channels:
+        return [
+            list(cells) for cells in zip(*(map(_TEXT, channel.extras) for channel in channels), strict=True)
+        ]
     if len(set(headings)) == len(headings):
-        by_heading = [dict(channel.extras) if channel else {} for channel in channels]
-        return [[cells.get(heading, "") for cells in by_heading] for heading in headings]
-    rows = [_extra_cells(channel, headings) if channel else [""] * len(headings) for channel in channels]
+        by_heading = [dict(channel.extras).get for channel in channels]
+        return [[cell(heading, "") for cell in by_heading] for heading in headings]
+    rows = [_extra_cells(channel, headings) for channel in channels]
     return [list(column) for column in zip(*rows, strict=True)] or [[] for _ in headings]
 
 
@@ -148,8 +166,8 @@ def _extra_headings(whole: ChannelMap) -> list[str]:
     """Every heading as often as the map or any one channel has it, in the map's order."""
     headings = list(whole.headings)
     had = Counter(headings)
-    for channel in (item for item in whole.channels if item.extras):
-        for heading, times in Counter(extra.heading for extra in channel.extras).items():
+    for had_by_one in dict.fromkeys(tuple(map(_HEADING, channel.extras)) for channel in whole.channels):
+        for heading, times in Counter(had_by_one).items():
             headings += [heading] * (times - had[heading])
             had[heading] = max(times, had[heading])
     return headings

@@ -15,7 +15,7 @@ from chanbridge.sheets.columns import HEADINGS, trimmed_extras
 from chanbridge.sheets.grid import Grid, Options
 from chanbridge.sheets.layout import RULE, Table, same_cells, tables
 from chanbridge.sheets.ledger import Evidence, LedgerRow, Reading, Verdict
-from chanbridge.sheets.quick import Quick, QuickRow
+from chanbridge.sheets.quick import Quick, Run
 
 
 def interpret(grids: Sequence[Grid], format_name: str, options: Options = Options()) -> Reading:
@@ -25,7 +25,7 @@ def interpret(grids: Sequence[Grid], format_name: str, options: Options = Option
     """
     source = grids[0].source if grids else ""
     words = options.vocabulary or vocabulary()
-    out = Collector(source, words)
+    out = Collector(source, words, several=len(grids) > 1)
     found = [(grid, tables(grid, words, options.columns)) for grid in grids]
     listed = any(_PLACED & {*table.fields} for _, each in found for table in each)
     for grid, each in found:
@@ -86,7 +86,6 @@ class _Rows:
         self.grid = grid
         self.box = self.home = box
         self.group = ""
-        self.ports: dict[str, str] = {}  # a box as it is written → its port
         self.seen: dict[int, int] = {}  # index of a row → its place in the ledger
 
     def enter(self, at: int, verdict: Verdict, reason: str = "") -> None:
@@ -132,13 +131,16 @@ class _Rows:
         rows = table.rows(grid)
         heading_cells = table.heading if table.heading_row is not None else None
         apart = _number_rows(rows, at_field)
-        quick = Quick(table, self.words, self.box) if not apart else None
-        for step, cells in enumerate(rows):
-            at = table.start + step
-            common = quick.row(cells) if quick and quick.home == self.box and not self.group else None
-            if common:
-                self._common(at, common)
-            elif not any(cell.strip() for cell in cells) and table.side_by_side:
+        quick = Quick(table, [] if apart else rows, self.words, self.box)
+        step = 0
+        while step < len(rows):
+            cells, at = rows[step], table.start + step
+            if quick.open(step) and quick.home == self.box and not self.group:
+                stop = quick.end(step)
+                self._common(at, quick.run(step, stop))
+                step = stop
+                continue
+            if not any(cell.strip() for cell in cells) and table.side_by_side:
                 self.enter(at, "note")
             elif heading_cells and same_cells(cells, heading_cells):
                 self.enter(at, "repeat")
@@ -150,19 +152,21 @@ class _Rows:
                     cells = [*cells[:number], rows[step - 1][number], *cells[number + 1 :]]
                 following = rows[step + 1] if step + 1 < len(rows) else []
                 self._row(at, cells, following, table, at_field)
+            step += 1
 
-    def _common(self, at: int, row: QuickRow) -> None:
-        """Enter a row that the short way has understood."""
-        out, number_at = self.out, self.grid.numbers[at]
-        text = _text(self.grid.rows[at])
-        out.ledger.append(LedgerRow(number_at, out.sheet, "channel", text))
-        socket = None
-        if row.socket is not None:
-            port = self.ports.get(row.box)
-            if port is None:
-                port = self.ports[row.box] = out.port(row.box, False)
-            socket = Slot(port, row.socket)
-        out.channel(number_at, row.fields, row.id, row.box or self.home, row.slot, socket, text)
+    def _common(self, start: int, run: Run) -> None:
+        """Enter rows that the short way has understood, the first of them at an index."""
+        out, stop = self.out, start + len(run.slots)
+        numbers = self.grid.numbers[start:stop]
+        texts = [_text(row) for row in self.grid.rows[start:stop]]
+        out.ledger += [
+            LedgerRow(row, out.sheet, "channel", text) for row, text in zip(numbers, texts, strict=True)
+        ]
+        ports = {
+            box: out.port(box, False) for box in dict.fromkeys(box for box, number in run.places if number)
+        }
+        sockets = [Slot(ports[box], number) if number else None for box, number in run.places]
+        out.channels_of(numbers, run.fields, run.ids, [box for box, _ in run.places], run.slots, sockets)
 
     def _row(
         self, at: int, cells: list[str], following: list[str], table: Table, at_field: dict[str, int]
@@ -246,10 +250,7 @@ class _Rows:
         out = self.out
         wanted = row.cell("id") if table.own else row.cell("id").strip()
         box = (place.socket.box if place.socket else row.cell("box").strip()) or self.home
-        text = _text(row.cells)
-        name = out.channel(
-            number_at, channel, wanted, box, place.slot, out.slot(place.socket, table.own), text
-        )
+        name = out.channel(number_at, channel, wanted, box, place.slot, out.slot(place.socket, table.own))
         if name is None:
             return
         if not place.socket:  # a place that is no numbered socket is kept as it stands

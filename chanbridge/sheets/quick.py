@@ -1,116 +1,195 @@
-"""The common row, read without asking what else it could be.
+"""The common rows, read column by column without asking what else they could be.
 
-Nearly every row of a large sheet has a plain number, a plain name and words that were seen before. Such rows take
-a short way to exactly what the long way (`interpret`) makes of them; any other row is left to that.
+Nearly every row of a large sheet has a plain number, a plain name and words that were seen before. Runs of such rows
+take a short way to exactly what the long way (`interpret`) makes of them; any other row is left to that.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Sequence
+from itertools import repeat
 from typing import Any, NamedTuple
 
-from chanbridge.model import AUDIENCES, MOST_SLOTS
+from chanbridge.model import AUDIENCES, MOST_SLOTS, Extra, each
 from chanbridge.names import Vocabulary, fold
 from chanbridge.sheets import fields, values
 from chanbridge.sheets.layout import Table
 
 _NAME = re.compile(r"[^\W_]{1,30}(?: [^\W_]{1,30}){0,5}")
 _SOCKET = re.compile(r"([A-Za-z]{1,2})(\d{1,4})")
-_UNTOLD = object()
+_DIGIT = re.compile(r"\d")
 
 
-class QuickRow(NamedTuple):
-    """A channel's fields with its id ("" if the row gives none), box, slot and socket number."""
+class Run(NamedTuple):
+    """Rows that follow each other, one entry each: a channel's fields, its id ("" if the row gives none), its slot,
+    and its box with the socket's number, None if it names none."""
 
-    fields: dict[str, Any]
-    id: str
-    box: str
-    slot: int
-    socket: int | None
+    fields: list[dict[str, Any]]
+    ids: list[str]
+    slots: list[int]
+    places: list[tuple[str, int | None]]
 
 
 class Quick:
-    """The short way for the rows of one table."""
+    """The short way for the rows of one table. `plain[i]`: whether it is open to row i. `home`: the box of rows that name none."""
 
-    def __init__(self, table: Table, words: Vocabulary, box: str) -> None:
+    def __init__(self, table: Table, rows: list[list[str]], words: Vocabulary, home: str) -> None:
+        self.plain = [False] * len(rows)
         at = {field: place for place, field in enumerate(table.fields) if field}
-        self.able = not table.own and not table.side_by_side and {"number", "name"} <= {*at}
-        self.width = len(table.heading)
-        self.words = words
-        self.home = box
-        self.number, self.name = at.get("number", 0), at.get("name", 0)
-        self.id, self.box, self.socket = at.get("id"), at.get("box"), at.get("socket")
-        self.notes = at.get("notes")
-        self.empty = [at[field] for field in ("pair", "side", "count", "contents", *AUDIENCES) if field in at]
-        self.plain = [(field, at[field]) for field in fields.PLAIN if field in at]
-        self.read: list[tuple[str, int, dict[str, Any]]] = [
-            (field, at[field], {}) for field in fields.READ if field in at
-        ]
-        self.unknown = [
-            (table.heading[place], place) for place, field in enumerate(table.fields) if field is None
-        ]
-        self.repeated = len({heading for heading, _ in self.unknown}) < len(self.unknown)
-        topics = ("nothing", "total", "left", "right", "mid", "side", "stereo")
-        telling = {word for topic in topics for word in words.values[topic]}
-        telling |= {word for topic in words.roles.values() for word in topic}
-        self.telling = frozenset(part for word in telling for part in re.findall(r"[^\W_]+", word)) | {"gain"}
-        self.kinds = words.kinds
-        self.names: dict[str, bool] = {}
-        self.boxes: dict[str, bool] = {}
+        if table.own or table.side_by_side or not {"number", "name"} <= {*at}:
+            return
+        width = len(table.heading)
+        blank = [""] * width
+        whole = [row if len(row) == width else blank for row in rows]
+        columns: list[Sequence[str]] = list(zip(*whole, strict=True)) or [()] * width
+        self.words, self.home = words, home
+        self.numbers, self.names = columns[at["number"]], columns[at["name"]]
+        self.ids = columns[at["id"]] if "id" in at else None
+        self.columns: dict[str, Sequence[Any]] = {"name": self.names}
+        self.columns |= {field: columns[at[field]] for field in fields.PLAIN if field in at}
+        rules: list[tuple[Sequence[Any], Callable[[Any], object]]] = []
+        if not _all_slots(self.numbers):
+            rules.append((self.numbers, _is_slot))
+        telling = self._telling()
+        if not _all_plain(self.names, telling):
+            rules.append((self.names, lambda name: _is_plain(name, telling)))
+        for field in ("pair", "side", "count", "contents", *AUDIENCES):
+            if field in at:
+                rules.append((columns[at[field]], lambda said: not said))
+        if "notes" in at:  # with a number in it, it may name a partner
+            rules.append((columns[at["notes"]], lambda said: not _DIGIT.search(said)))
+        for field in fields.READ:
+            if field in at:
+                column = columns[at[field]]
+                known = {said: self._understood(field, said) for said in set(column)}
+                self.columns[field] = [known[said] for said in column]
+                rules.append(
+                    (column, {said: not said or known[said] is not None for said in known}.__getitem__)
+                )
+        nowhere = [""] * len(rows)
+        boxes, sockets = (columns[at[field]] if field in at else nowhere for field in ("box", "socket"))
+        said = list(zip(boxes, sockets, strict=True))
+        known_places = self._places(said)
+        self.places = [known_places[place] for place in said]
+        self._kinds(len(rows))
+        unknown = [place for place, field in enumerate(table.fields) if field is None]
+        headings = [table.heading[place] for place in unknown]
+        self.columns["extras"] = [()] * len(rows)
+        if unknown:
+            cells = list(zip(*(columns[place] for place in unknown), strict=True))
+            if len(set(headings)) < len(headings):
+                rules.append((cells, all))
+            self.columns["extras"] = _extras(headings, [columns[place] for place in unknown])
+        bad = {row for row, cells in enumerate(whole) if cells is blank or self.places[row] is None}
+        for column, rule in rules:
+            wrong = {said for said in set(column) if not rule(said)}
+            if wrong:
+                bad.update(row for row, said in enumerate(column) if said in wrong)
+        self.plain = [row not in bad for row in range(len(rows))]
 
-    def row(self, cells: list[str]) -> QuickRow | None:
-        """What a row says, or None where the long way must decide."""
-        if not self.able or len(cells) != self.width:
-            return None
-        number, name = cells[self.number], cells[self.name]
-        if not (number.isdigit() and number.isascii() and len(number) < 7) or not _NAME.fullmatch(name):
-            return None
-        slot = int(number)
-        if not 0 < slot <= MOST_SLOTS or not self.telling.isdisjoint(fold(name).split()):
-            return None
-        for at in self.empty:
-            if cells[at]:
-                return None
-        if self.notes is not None and any(letter.isdigit() for letter in cells[self.notes]):
-            return None  # it may name a partner
-        where = self._place(cells)
-        if where is None:
-            return None
-        out: dict[str, Any] = {"name": name}
-        for field, at in self.plain:
-            if cells[at]:
-                out[field] = cells[at]
-        for field, at, known in self.read:
-            text = cells[at]
-            if not text:
+    def open(self, row: int) -> bool:
+        """Whether the short way is open to a row."""
+        return row < len(self.plain) and self.plain[row]
+
+    def end(self, row: int) -> int:
+        """The first row from `row` on to which the short way is not open."""
+        return self.plain.index(False, row) if False in self.plain[row:] else len(self.plain)
+
+    def run(self, start: int, stop: int) -> Run:
+        """What rows `start` to `stop` - 1 say, all of them plain."""
+        names = self.columns["name"][start:stop]
+        full = {"name": names, "extras": self.columns["extras"][start:stop]}
+        partly = []
+        for field, column in self.columns.items():
+            cells = column[start:stop]
+            if field in full or not any(cell not in ("", None) for cell in set(cells)):
                 continue
-            value = known.get(text, _UNTOLD)
-            if value is _UNTOLD:
-                value = known[text] = fields.READ[field](text, self.words) if text.strip() else None
-            if value is None:
-                return None
-            out[field] = value
-        if "kind" not in out and "transducer" in out and fold(out["transducer"]) in self.kinds:
-            out["kind"] = self.kinds[fold(out["transducer"])]
-        if self.repeated and any(not cells[at] for _, at in self.unknown):
-            return None
-        out["extras"] = tuple((heading, cells[at]) for heading, at in self.unknown if cells[at])
-        return QuickRow(out, cells[self.id].strip() if self.id is not None else "", where[0], slot, where[1])
+            if all(cell not in ("", None) for cell in set(cells)):
+                full[field] = cells
+            else:
+                partly.append((field, cells))
+        keys = tuple(full)
+        out = [dict(zip(keys, row, strict=True)) for row in zip(*full.values(), strict=True)]
+        for field, cells in partly:
+            for channel, cell in zip(out, cells, strict=True):
+                if cell not in ("", None):
+                    channel[field] = cell
+        ids = [said.strip() for said in self.ids[start:stop]] if self.ids else [""] * len(names)
+        places = [place for place in self.places[start:stop] if place]
+        return Run(out, ids, [int(said) for said in self.numbers[start:stop]], places)
 
-    def _place(self, cells: list[str]) -> tuple[str, int | None] | None:
-        """Box and socket where they are plainly said; None where they are not."""
-        box = cells[self.box] if self.box is not None else ""
-        said = cells[self.socket] if self.socket is not None else ""
-        if not said:
-            return None if box else (self.home, None)
-        plain = self.boxes.get(box)
-        if plain is None:
-            plain = self.boxes[box] = box == box.strip() and not (box and values.is_nothing(box, self.words))
-        if not plain:
-            return None
-        if said.isdigit() and said.isascii() and len(said) < 5 and int(said):
-            return box or self.home, int(said)
-        found = _SOCKET.fullmatch(said)
-        if found and not box and not self.home and int(found[2]):
-            return found[1], int(found[2])
-        return None
+    def _telling(self) -> frozenset[str]:
+        """Words that make a name more than a name."""
+        topics = ("nothing", "total", "left", "right", "mid", "side", "stereo")
+        telling = {word for topic in topics for word in self.words.values[topic]}
+        telling |= {word for topic in self.words.roles.values() for word in topic}
+        return frozenset(part for word in telling for part in re.findall(r"[^\W_]+", word)) | {"gain"}
+
+    def _understood(self, field: str, said: str) -> Any:
+        return fields.READ[field](said, self.words) if said.strip() else None
+
+    def _kinds(self, rows: int) -> None:
+        """The kind that a transducer is, where no column says the kind."""
+        said = self.columns.get("transducer")
+        if said is None:
+            return
+        known = {transducer: self.words.kinds.get(fold(transducer)) for transducer in set(said)}
+        if any(known.values()):
+            own = self.columns.get("kind", [None] * rows)
+            self.columns["kind"] = [kind or known[name] for kind, name in zip(own, said, strict=True)]
+
+    def _places(self, said: list[tuple[str, str]]) -> dict[tuple[str, str], tuple[str, int | None] | None]:
+        """Box and socket as they stand → what they plainly say, None where that is not plain."""
+        boxes = {box for box, _ in said}
+        odd = {box for box in boxes if box != box.strip() or (box and values.is_nothing(box, self.words))}
+        numbers = {text: int(text) for _, text in said if text.isdigit() and text.isascii() and len(text) < 5}
+        out: dict[tuple[str, str], tuple[str, int | None] | None] = {}
+        for place in dict.fromkeys(said):
+            box, text = place
+            number = numbers.get(text)
+            out[place] = None
+            if not text:
+                out[place] = None if box else (self.home, None)
+            elif box in odd:
+                continue
+            elif number:
+                out[place] = (box or self.home, number)
+            elif not box and not self.home and (found := _SOCKET.fullmatch(text)) and int(found[2]):
+                out[place] = (found[1], int(found[2]))
+        return out
+
+
+def _extras(headings: list[str], columns: list[Sequence[str]]) -> list[tuple[Extra, ...]]:
+    """The filled cells of unknown columns, row by row."""
+    made = [
+        each(Extra, repeat(heading, len(cells)), cells)
+        for heading, cells in zip(headings, columns, strict=True)
+    ]
+    rows = list(zip(*made, strict=True))
+    if all(map(all, columns)):
+        return rows
+    return [tuple(extra for extra in row if extra.text) for row in rows]
+
+
+def _is_plain(name: str, telling: frozenset[str]) -> bool:
+    return bool(_NAME.fullmatch(name)) and telling.isdisjoint(fold(name).split())
+
+
+def _all_plain(names: Sequence[str], telling: frozenset[str]) -> bool:
+    """Whether all of many names are plain, at a glance; False may mean that a closer look is due."""
+    text = "\n".join(names)
+    return text.isascii() and telling.isdisjoint(text.lower().split()) and all(map(_NAME.fullmatch, names))
+
+
+def _all_slots(numbers: Sequence[str]) -> bool:
+    """Whether all of many numbers are slots, at a glance; False may mean that a closer look is due."""
+    text = "".join(numbers)
+    if not (text.isdigit() and text.isascii() and all(numbers) and max(map(len, numbers)) < 7):
+        return False
+    slots = list(map(int, numbers))
+    return 0 < min(slots) and max(slots) <= MOST_SLOTS
+
+
+def _is_slot(said: str) -> bool:
+    return said.isdigit() and said.isascii() and len(said) < 7 and 0 < int(said) <= MOST_SLOTS

@@ -91,3 +91,12 @@ def test_csv_is_written_after_rfc_4180(whole: ChannelMap) -> None:
     out = io.StringIO(newline="")
     csv.writer(out, lineterminator="\r\n").writerows(rows)
     assert out.getvalue() == text
+
+
+@given(lists())
+def test_the_plain_list_has_the_lines_that_the_long_way_gives(whole: ChannelMap) -> None:
+    port = whole.listed_port()
+    quick = whole.lines(port)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ChannelMap, "_is_plain", lambda self, port_id: False)
+        assert whole.lines(port) == quick

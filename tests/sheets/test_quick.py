@@ -64,20 +64,21 @@ def test_both_ways_agree(chosen: set[int], table: list[tuple[str, ...]]) -> None
     columns = [0, 1, *sorted(chosen)]
     short = reading(columns, table)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Quick, "row", lambda self, cells: None)
+        patch.setattr(Quick, "open", lambda self, row: False)
         long = reading(columns, table)
     assert short == long
 
 
 def test_the_short_way_is_taken() -> None:
     taken = []
-    real = Quick.row
+    real = Quick.run
 
-    def watched(self: Quick, cells: list[str]) -> object:
-        taken.append(real(self, cells))
-        return taken[-1]
+    def watched(self: Quick, start: int, stop: int) -> object:
+        taken.append((start, stop))
+        return real(self, start, stop)
 
+    plain, pair = ("1", "Kick", "A", "1", "", "yes"), ("2", "Keys L", "A", "2", "", "no")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Quick, "row", watched)
-        reading([0, 1, 2, 3, 5], [("1", "Kick", "A", "1", "", "yes"), ("2", "Keys L", "A", "2", "", "no")])
-    assert [row is not None for row in taken] == [True, False]
+        patch.setattr(Quick, "run", watched)
+        reading([0, 1, 2, 3, 5], [plain, pair, plain, plain])
+    assert taken == [(0, 1), (2, 4)]
