@@ -47,6 +47,7 @@ def grid_of(decoded: Decoded, source: str, options: Options) -> Grid:
     rows = records(text, delimiter, source)
     if delimiter == "|":
         rows = _without_padding(rows)
+    _take_guards_off(rows)
     grid = Grid.of(source, rows)
     grid.problems += [*decoded.problems, *_stray_quotes(text, delimiter, source)]
     grid.how = f"{decoded.encoding}, cells parted by {NAMES.get(delimiter, repr(delimiter))}"
@@ -82,6 +83,72 @@ def records(text: str, delimiter: str, source: str) -> list[list[str]]:
     else:
         what = f"this line is not CSV: {what}"
     raise ReadError(what, Location(source, "", line))
+
+
+_RUN = "=@+\\-\t\r＝＠＋－"
+_RUNS = re.compile(rf"'*[{_RUN}]")
+_GUARDED = re.compile(rf"'+[{_RUN}]")
+_HARMLESS = re.compile(r"[+-]?\d+(?:[.,]\d+)?(?: ?dB)?|-+", re.IGNORECASE)
+_MAY_RUN = re.compile(rf"""(?:^|[\n",\t])'*[{_RUN}]""")
+
+
+def _guard(cell: str) -> str:
+    """A cell that a spreadsheet would run as a formula, with an apostrophe before it; `+4`, `-18` and `-` stay."""
+    return f"'{cell}" if _RUNS.match(cell) and not _HARMLESS.fullmatch(cell) else cell
+
+
+def _take_guards_off(rows: list[list[str]]) -> None:
+    """Take the apostrophes of `_guard` off again, from a heading row of ours on."""
+    ours = next((at for at, row in enumerate(rows) if columns.is_own(row)), None) if rows else None
+    if ours is None:
+        return
+    for row in rows[ours:]:
+        if any(cell[:1] == "'" for cell in row):
+            row[:] = [cell[1:] if _GUARDED.match(cell) else cell for cell in row]
+
+
+def _reader(text: str, delimiter: str) -> _csv.Reader:
+    return csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+
+
+def _stray_quotes(text: str, delimiter: str, source: str) -> list[Problem]:
+    """A remark where quotes stand in cells that are not quoted: RFC 4180 does not have them, sheets do."""
+    if '"' not in text:
+        return []
+    edge = f"{re.escape(delimiter)}\r\n"
+    bare = re.sub(
+        rf'(?<![^{edge}])"(?:[^"]|"")*+"', lambda quoted: "\n" * len(quoted[0].splitlines()[1:]), text
+    )
+    lines = [number for number, line in enumerate(bare.splitlines(), 1) if '"' in line]
+    if not lines:
+        return []
+    more = f" and {len(lines) - 1} more" if len(lines) > 1 else ""
+    message = (
+        f"in line {lines[0]}{more} a quote stands inside a cell that is not quoted; it is kept as it stands"
+    )
+    return [Problem(Location(source), "stray-quote", message)]
+
+
+_RUN = "=@+\\-\t\r＝＠＋－"
+_RUNS = re.compile(rf"'*[{_RUN}]")
+_GUARDED = re.compile(rf"'+[{_RUN}]")
+_HARMLESS = re.compile(r"[+-]?\d+(?:[.,]\d+)?(?: ?dB)?|-+", re.IGNORECASE)
+_MAY_RUN = re.compile(rf"""(?:^|[\n",\t])'*[{_RUN}]""")
+
+
+def _guard(cell: str) -> str:
+    """A cell that a spreadsheet would run as a formula, with an apostrophe before it; `+4`, `-18` and `-` stay."""
+    return f"'{cell}" if _RUNS.match(cell) and not _HARMLESS.fullmatch(cell) else cell
+
+
+def _take_guards_off(rows: list[list[str]]) -> None:
+    """Take the apostrophes of `_guard` off again, from a heading row of ours on."""
+    ours = next((at for at, row in enumerate(rows) if columns.is_own(row)), None) if rows else None
+    if ours is None:
+        return
+    for row in rows[ours:]:
+        if any(cell[:1] == "'" for cell in row):
+            row[:] = [cell[1:] if _GUARDED.match(cell) else cell for cell in row]
 
 
 def _reader(text: str, delimiter: str) -> _csv.Reader:
@@ -144,16 +211,23 @@ def guess_delimiter(text: str, source: str = "") -> str:
 def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
     """The list of a port as CSV after RFC 4180, in UTF-8: CRLF, quotes where needed; tabs for .tsv.
 
+    A cell that a spreadsheet would run as a formula gets an apostrophe before it, which reading takes off again.
     Raises WriteError for a character that no text file can hold.
     """
     columns.check_writable(whole, port)
     words = vocabulary()
     heading, rows = columns.table(whole, port, lambda text: values.is_nothing(text, words))
+    mark = "\t" if suffix == ".tsv" else ","
+    text = _text([heading, *rows], mark)
+    if _MAY_RUN.search(text):
+        text = _text([[_guard(cell) for cell in row] for row in (heading, *rows)], mark)
+    return encode(text)
+
+
+def _text(rows: list[list[str]], delimiter: str) -> str:
     out = io.StringIO(newline="")
-    writer = csv.writer(out, delimiter="\t" if suffix == ".tsv" else ",", lineterminator="\r\n")
-    writer.writerow(heading)
-    writer.writerows(rows)
-    return encode(out.getvalue())
+    csv.writer(out, delimiter=delimiter, lineterminator="\r\n").writerows(rows)
+    return out.getvalue()
 
 
 def dropped(whole: ChannelMap, port: str | None) -> list[str]:

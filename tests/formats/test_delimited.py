@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import gzip
 import io
 import zipfile
@@ -9,7 +10,8 @@ import zipfile
 import pytest
 
 from chanbridge.errors import ReadError
-from chanbridge.formats import named, of_suffix, read_data
+from chanbridge.formats import named, of_suffix, read_data, write
+from chanbridge.model import Channel, ChannelMap, Entry, Extra, Port, Slot
 from chanbridge.sheets.ledger import Reading
 
 
@@ -103,3 +105,42 @@ def test_encodings_are_found_and_reported(encoding: str, said: str) -> None:
     assert any(problem.code == "encoding" for problem in reading.problems) == (
         said in ("cp1252", "mac-roman")
     )
+
+
+# What a spreadsheet takes for a formula: text that begins with one of = + - @, and after them a tab or a return
+# (OWASP's page on CSV injection lists these; from memory).
+@pytest.mark.parametrize("suffix", [".csv", ".tsv"])
+@pytest.mark.parametrize(
+    ("text", "written"),
+    [
+        ("=1+2", "'=1+2"), ("+48V", "'+48V"), ("@home", "'@home"), ("-Vox-", "'-Vox-"), ("'=x", "''=x"), ("\tx", "'\tx"),
+        ("+4", "+4"), ("-18", "-18"), ("-18,5 dB", "-18,5 dB"), ("-", "-"), ("'tis", "'tis"), ("Kick", "Kick"),
+    ],
+)  # fmt: skip
+def test_cells_that_a_spreadsheet_would_run_are_guarded_and_come_back(
+    text: str, written: str, suffix: str
+) -> None:
+    whole = ChannelMap(
+        channels=(Channel(id="a", name="Kick", notes=text, extras=(Extra("=Cue", text),)),),
+        headings=("=Cue",),
+        entries=(Entry("a", Slot("slots", 1)),),
+        ports=(Port(id="slots", size=1),),
+    )
+    data = write(whole, named("csv"), suffix=suffix)
+    heading, row = csv.reader(
+        io.StringIO(data.decode(), newline=""), delimiter="\t" if suffix == ".tsv" else ","
+    )
+    assert row[heading.index("Notes")] == written
+    assert row[heading.index("'=Cue")] == written
+    assert read_data(data, f"x{suffix}", named("csv")).map == whole
+
+
+def test_apostrophes_in_sheets_of_others_stay() -> None:
+    assert told(read("Slot,Name,Notes\n1,Kick,'=x\n")) == [(1, "Kick", "'=x")]
+
+
+def test_a_quote_inside_a_bare_cell_is_kept_and_reported() -> None:
+    reading = read('Slot,Name,Notes\n1,Kick,"7"" off\nthe head"\n2,Snare,7" stand\n')
+    assert told(reading) == [(1, "Kick", '7" off\nthe head'), (2, "Snare", '7" stand')]
+    assert [problem.code for problem in reading.problems] == ["stray-quote"]
+    assert "line 4" in reading.problems[0].message
