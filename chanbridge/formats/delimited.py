@@ -99,7 +99,7 @@ def _guard(cell: str) -> str:
 
 def _take_guards_off(rows: list[list[str]]) -> None:
     """Take the apostrophes of `_guard` off again, from a heading row of ours on."""
-    ours = next((at for at, row in enumerate(rows) if columns.is_own(row)), None) if rows else None
+    ours = next((at for at, row in enumerate(rows) if columns.is_own(row)), None)
     if ours is None:
         return
     for row in rows[ours:]:
@@ -127,48 +127,6 @@ def _stray_quotes(text: str, delimiter: str, source: str) -> list[Problem]:
         f"in line {lines[0]}{more} a quote stands inside a cell that is not quoted; it is kept as it stands"
     )
     return [Problem(Location(source), "stray-quote", message)]
-
-
-_RUN = "=@+\\-\t\r＝＠＋－"
-_RUNS = re.compile(rf"'*[{_RUN}]")
-_GUARDED = re.compile(rf"'+[{_RUN}]")
-_HARMLESS = re.compile(r"[+-]?\d+(?:[.,]\d+)?(?: ?dB)?|-+", re.IGNORECASE)
-_MAY_RUN = re.compile(rf"""(?:^|[\n",\t])'*[{_RUN}]""")
-
-
-def _guard(cell: str) -> str:
-    """A cell that a spreadsheet would run as a formula, with an apostrophe before it; `+4`, `-18` and `-` stay."""
-    return f"'{cell}" if _RUNS.match(cell) and not _HARMLESS.fullmatch(cell) else cell
-
-
-def _take_guards_off(rows: list[list[str]]) -> None:
-    """Take the apostrophes of `_guard` off again, from a heading row of ours on."""
-    ours = next((at for at, row in enumerate(rows) if columns.is_own(row)), None) if rows else None
-    if ours is None:
-        return
-    for row in rows[ours:]:
-        if any(cell[:1] == "'" for cell in row):
-            row[:] = [cell[1:] if _GUARDED.match(cell) else cell for cell in row]
-
-
-def _reader(text: str, delimiter: str) -> _csv.Reader:
-    return csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-
-
-def _stray_quotes(text: str, delimiter: str, source: str) -> list[Problem]:
-    """A remark where quotes stand in cells that are not quoted: RFC 4180 does not have them, sheets do."""
-    if '"' not in text:
-        return []
-    edge = f"{re.escape(delimiter)}\r\n"
-    bare = re.sub(
-        rf'(?<![^{edge}])"(?:[^"]|"")*+"', lambda quoted: "\n" * len(quoted[0].splitlines()[1:]), text
-    )
-    lines = [number for number, line in enumerate(bare.splitlines(), 1) if '"' in line]
-    if not lines:
-        return []
-    more = f", as in {len(lines) - 1} more lines" if len(lines) > 1 else ""
-    message = f"a quote stands inside a cell that is not quoted{more}; it is kept as it stands"
-    return [Problem(Location(source, "", lines[0]), "stray-quote", message)]
 
 
 def guess_delimiter(text: str, source: str = "") -> str:

@@ -191,7 +191,11 @@ def _table(
     columns = [
         [row[at].strip() for row in sample if at < len(row) and row[at].strip()] for at in range(len(heading))
     ]
-    chosen, doubts, evidence = _assign(heading, columns, vocabulary, _told(heading, said, grid.source))
+    told = _told(heading, said, grid.source)
+    chosen, doubts, evidence = _assign(heading, columns, vocabulary, told)
+    _refuse_alike(
+        heading, columns, vocabulary, chosen, told, Location(grid.source, grid.sheet, grid.numbers[start - 1])
+    )
     if not {"number", "socket"} & {*chosen}:
         doubts.append("no column was found that numbers the channels or names their sockets")
     named = sum(1 for text in heading if text.strip())
@@ -312,6 +316,41 @@ def _assign(
                 evidence[at] = ("by-values", f"no heading says so, but the values look like a {field}")
                 doubts.append(f"no heading says so, but the values of {heading[at]!r} look like a {field}")
     return fields, doubts, evidence
+
+
+def _refuse_alike(
+    heading: list[str],
+    columns: list[list[str]],
+    vocabulary: Vocabulary,
+    chosen: list[str | None],
+    told: Mapping[int, str],
+    where: Location,
+) -> None:
+    """Raise ReadError where two columns could be the number, the name or the socket as well as each other."""
+    if not {"number", "socket"} & {*chosen}:
+        return  # a list of something else, read for its remarks
+    for at, text in enumerate(heading):
+        meant = heading_fields(text, vocabulary)[:1]
+        field = meant[0] if meant else ""
+        if field not in ("number", "name", "socket") or chosen[at] is not None or field not in chosen:
+            continue
+        other = chosen.index(field)
+        if other in told or heading_fields(heading[other], vocabulary)[:1] != meant:
+            continue
+        if columns[at] != columns[other] and looks.bears_out(field, columns[at], vocabulary, True, meant):
+            shown = [
+                f"{heading[place]!r} ({', '.join(columns[place][:3])} …, column {place + 1})"
+                for place in (other, at)
+            ]
+            which = [
+                f'--columns "{heading[place] if fold(heading[other]) != fold(text) else f"#{place + 1}"}={field}"'
+                for place in (other, at)
+            ]
+            raise ReadError(
+                f"{shown[0]} and {shown[1]} could each be the {field}, and nothing tells which; "
+                f"say {which[0]} or {which[1]}",
+                where,
+            )
 
 
 def _either(fields: tuple[str, ...]) -> str:

@@ -188,7 +188,7 @@ def _all_slots(numbers: Sequence[str]) -> bool:
     if not (text.isdigit() and text.isascii() and all(numbers) and max(map(len, numbers)) < 7):
         return False
     slots = list(map(int, numbers))
-    return 0 < min(slots) and max(slots) <= MOST_SLOTS
+    return min(slots) > 0 and max(slots) <= MOST_SLOTS
 
 
 def _is_slot(said: str) -> bool:
