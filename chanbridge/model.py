@@ -397,11 +397,7 @@ class ChannelMap(_Frozen):
         size = next(port.size for port in self.ports if port.id == port_id)
         sockets = [slot for _, slot in self.entries]
         return (
-            len(self.channels)
-            == len(sockets)
-            == len(self.patches)
-            == len(set(sockets))
-            == self.port(port_id).size
+            len(self.channels) == len(sockets) == len(self.patches) == len(set(sockets)) == size
             and not self.reserved
             and all(kinds[port] == "sockets" for port, _ in sockets)
             and kinds[port_id] != "sockets"

@@ -85,11 +85,12 @@ def records(text: str, delimiter: str, source: str) -> list[list[str]]:
     raise ReadError(what, Location(source, "", line))
 
 
-_RUN = "=@+\\-\t\r＝＠＋－"
-_RUNS = re.compile(rf"'*[{_RUN}]")
-_GUARDED = re.compile(rf"'+[{_RUN}]")
+_RUN = "=@+-\t\r＝＠＋－"
+_RUNS = re.compile(rf"'*[{re.escape(_RUN)}]")
+_GUARDED = re.compile(rf"'+[{re.escape(_RUN)}]")
 _HARMLESS = re.compile(r"[+-]?\d+(?:[.,]\d+)?(?: ?dB)?|-+", re.IGNORECASE)
-_MAY_RUN = re.compile(rf"""(?:^|[\n",\t])'*[{_RUN}]""")
+_MAY_RUN = tuple(before + first for before in "\n\",\t'" for first in _RUN if before != first)
+"""Two letters that meet where a cell may run: the one before it, its first."""
 
 
 def _guard(cell: str) -> str:
@@ -177,7 +178,7 @@ def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
     heading, rows = columns.table(whole, port, lambda text: values.is_nothing(text, words))
     mark = "\t" if suffix == ".tsv" else ","
     text = _text([heading, *rows], mark)
-    if _MAY_RUN.search(text):
+    if any(meeting in text for meeting in _MAY_RUN):
         text = _text([[_guard(cell) for cell in row] for row in (heading, *rows)], mark)
     return encode(text)
 

@@ -137,7 +137,7 @@ class _Rows:
             cells, at = rows[step], table.start + step
             if quick.open(step) and quick.home == self.box and not self.group:
                 stop = quick.end(step)
-                self._common(at, quick.run(step, stop))
+                self._common(at, quick.run(step, stop), table.own)
                 step = stop
                 continue
             if not any(cell.strip() for cell in cells) and table.side_by_side:
@@ -154,7 +154,7 @@ class _Rows:
                 self._row(at, cells, following, table, at_field)
             step += 1
 
-    def _common(self, start: int, run: Run) -> None:
+    def _common(self, start: int, run: Run, own: bool) -> None:
         """Enter rows that the short way has understood, the first of them at an index."""
         out, stop = self.out, start + len(run.slots)
         numbers = self.grid.numbers[start:stop]
@@ -163,7 +163,7 @@ class _Rows:
             LedgerRow(row, out.sheet, "channel", text) for row, text in zip(numbers, texts, strict=True)
         ]
         ports = {
-            box: out.port(box, False) for box in dict.fromkeys(box for box, number in run.places if number)
+            box: out.port(box, own) for box in dict.fromkeys(box for box, number in run.places if number)
         }
         sockets = [Slot(ports[box], number) if number else None for box, number in run.places]
         out.channels_of(numbers, run.fields, run.ids, [box for box, _ in run.places], run.slots, sockets)

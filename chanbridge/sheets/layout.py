@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from functools import cache
+from itertools import pairwise
 from typing import NamedTuple
 
 from chanbridge.errors import Location, ReadError
@@ -326,7 +327,10 @@ def _refuse_alike(
     told: Mapping[int, str],
     where: Location,
 ) -> None:
-    """Raise ReadError where two columns could be the number, the name or the socket as well as each other."""
+    """Raise ReadError where two columns could be the number, the name or the socket as well as each other.
+
+    Of numbers the ones in the first column, or the only ones that count up in even steps, are the list's own; others are places elsewhere.
+    """
     if not {"number", "socket"} & {*chosen}:
         return  # a list of something else, read for its remarks
     for at, text in enumerate(heading):
@@ -335,7 +339,11 @@ def _refuse_alike(
         if field not in ("number", "name", "socket") or chosen[at] is not None or field not in chosen:
             continue
         other = chosen.index(field)
-        if other in told or heading_fields(heading[other], vocabulary)[:1] != meant:
+        if (
+            other in told
+            or (field == "number" and (other == 0 or (_counts(columns[other]) and not _counts(columns[at]))))
+            or heading_fields(heading[other], vocabulary)[:1] != meant
+        ):
             continue
         if columns[at] != columns[other] and looks.bears_out(field, columns[at], vocabulary, True, meant):
             shown = [
@@ -351,6 +359,13 @@ def _refuse_alike(
                 f"say {which[0]} or {which[1]}",
                 where,
             )
+
+
+def _counts(column: list[str]) -> bool:
+    """Whether a sampled column counts up in even steps."""
+    found = [int(cell) for cell in column if cell.isdigit() and cell.isascii()]
+    steps = {other - one for one, other in pairwise(found)}
+    return len(found) == len(column) and len(steps) == 1 and min(steps) > 0
 
 
 def _either(fields: tuple[str, ...]) -> str:

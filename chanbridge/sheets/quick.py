@@ -37,13 +37,13 @@ class Quick:
     def __init__(self, table: Table, rows: list[list[str]], words: Vocabulary, home: str) -> None:
         self.plain = [False] * len(rows)
         at = {field: place for place, field in enumerate(table.fields) if field}
-        if table.own or table.side_by_side or not {"number", "name"} <= {*at}:
+        if table.side_by_side or not {"number", "name"} <= {*at}:
             return
         width = len(table.heading)
         blank = [""] * width
         whole = [row if len(row) == width else blank for row in rows]
         columns: list[Sequence[str]] = list(zip(*whole, strict=True)) or [()] * width
-        self.words, self.home = words, home
+        self.words, self.home, self.own = words, home, table.own
         self.numbers, self.names = columns[at["number"]], columns[at["name"]]
         self.ids = columns[at["id"]] if "id" in at else None
         self.columns: dict[str, Sequence[Any]] = {"name": self.names}
@@ -51,14 +51,18 @@ class Quick:
         rules: list[tuple[Sequence[Any], Callable[[Any], object]]] = []
         if not _all_slots(self.numbers):
             rules.append((self.numbers, _is_slot))
-        telling = self._telling()
-        if not _all_plain(self.names, telling):
-            rules.append((self.names, lambda name: _is_plain(name, telling)))
-        for field in ("pair", "side", "count", "contents", *AUDIENCES):
+        closed = ["pair", "side", "count", "contents", *AUDIENCES]
+        if table.own:  # with an id, a name is meant word for word
+            rules.append((columns[at["id"]], bool))
+        else:
+            telling = self._telling()
+            if not _all_plain(self.names, telling):
+                rules.append((self.names, lambda name: _is_plain(name, telling)))
+            if "notes" in at:  # with a number in it, it may name a partner
+                rules.append((columns[at["notes"]], lambda said: not _DIGIT.search(said)))
+        for field in closed:
             if field in at:
                 rules.append((columns[at[field]], lambda said: not said))
-        if "notes" in at:  # with a number in it, it may name a partner
-            rules.append((columns[at["notes"]], lambda said: not _DIGIT.search(said)))
         for field in fields.READ:
             if field in at:
                 column = columns[at[field]]
@@ -72,7 +76,8 @@ class Quick:
         said = list(zip(boxes, sockets, strict=True))
         known_places = self._places(said)
         self.places = [known_places[place] for place in said]
-        self._kinds(len(rows))
+        if not table.own:
+            self._kinds(len(rows))
         unknown = [place for place, field in enumerate(table.fields) if field is None]
         headings = [table.heading[place] for place in unknown]
         self.columns["extras"] = [()] * len(rows)
@@ -94,7 +99,7 @@ class Quick:
 
     def end(self, row: int) -> int:
         """The first row from `row` on to which the short way is not open."""
-        return self.plain.index(False, row) if False in self.plain[row:] else len(self.plain)
+        return next((at for at in range(row, len(self.plain)) if not self.plain[at]), len(self.plain))
 
     def run(self, start: int, stop: int) -> Run:
         """What rows `start` to `stop` - 1 say, all of them plain."""
@@ -115,7 +120,9 @@ class Quick:
             for channel, cell in zip(out, cells, strict=True):
                 if cell not in ("", None):
                     channel[field] = cell
-        ids = [said.strip() for said in self.ids[start:stop]] if self.ids else [""] * len(names)
+        ids = list(self.ids[start:stop]) if self.ids else [""] * len(names)
+        if not self.own:
+            ids = [said.strip() for said in ids]
         places = [place for place in self.places[start:stop] if place]
         return Run(out, ids, [int(said) for said in self.numbers[start:stop]], places)
 
@@ -155,7 +162,13 @@ class Quick:
                 continue
             elif number:
                 out[place] = (box or self.home, number)
-            elif not box and not self.home and (found := _SOCKET.fullmatch(text)) and int(found[2]):
+            elif (
+                not self.own
+                and not box
+                and not self.home
+                and (found := _SOCKET.fullmatch(text))
+                and int(found[2])
+            ):
                 out[place] = (found[1], int(found[2]))
         return out
 

@@ -9,9 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chanbridge.formats import named, read_data
+from chanbridge.formats import named, read_data, write
+from chanbridge.model import ChannelMap
 from chanbridge.sheets.ledger import Reading
 from chanbridge.sheets.quick import Quick
+from tests.strategies import lists
 
 HEADINGS = (
     "Ch",
@@ -66,6 +68,16 @@ def test_both_ways_agree(chosen: set[int], table: list[tuple[str, ...]]) -> None
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Quick, "open", lambda self, row: False)
         long = reading(columns, table)
+    assert short == long
+
+
+@given(lists())
+def test_both_ways_agree_on_lists_of_ours(whole: ChannelMap) -> None:
+    data = write(whole, named("csv"))
+    short = read_data(data, "sheet.csv", named("csv"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Quick, "open", lambda self, row: False)
+        long = read_data(data, "sheet.csv", named("csv"))
     assert short == long
 
 
