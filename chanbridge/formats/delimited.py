@@ -89,8 +89,6 @@ _RUN = "=@+-\t\r＝＠＋－"
 _RUNS = re.compile(rf"'*[{re.escape(_RUN)}]")
 _GUARDED = re.compile(rf"'+[{re.escape(_RUN)}]")
 _HARMLESS = re.compile(r"[+-]?\d+(?:[.,]\d+)?(?: ?dB)?|-+", re.IGNORECASE)
-_MAY_RUN = tuple(before + first for before in "\n\",\t'" for first in _RUN if before != first)
-"""Two letters that meet where a cell may run: the one before it, its first."""
 
 
 def _guard(cell: str) -> str:
@@ -178,7 +176,8 @@ def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
     heading, rows = columns.table(whole, port, lambda text: values.is_nothing(text, words))
     mark = "\t" if suffix == ".tsv" else ","
     text = _text([heading, *rows], mark)
-    if any(meeting in text for meeting in _MAY_RUN):
+    may_run = [first for first in _RUN if first in text]
+    if any(before + first in text for first in may_run for before in "\n\",\t'" if before != first):
         text = _text([[_guard(cell) for cell in row] for row in (heading, *rows)], mark)
     return encode(text)
 

@@ -223,9 +223,10 @@ class Collector:
                 Problem(Location(self.source), "no-channels", "there is a list, but no channel in it")
             )
         self._patch_spares()
-        self._name_shared_sockets()
+        sharing = _shared((at, name) for name, at in self.entries if at.port != LISTED)
+        self._name_shared_sockets(sharing)
         self._pair_up()
-        self._report_doubles()
+        self._report_doubles(sharing)
         for channel in self.channels if self.unread else ():
             channel["extras"] = in_order(channel["extras"], self.headings)
         listed = [Port(id=LISTED, kind="block", size=self.highest)] if self.highest else []
@@ -283,19 +284,18 @@ class Collector:
             else:
                 self.patches[patch] = None
 
-    def _name_shared_sockets(self) -> None:
+    def _name_shared_sockets(self, sharing: list[tuple[Slot, list[str]]]) -> None:
         """Channels that share a socket enter at their own slots as well, or nobody could tell them apart."""
-        for _, names in _shared((at, name) for name, at in self.entries if at.port != LISTED):
+        for _, names in sharing:
             self.entries |= {
                 Entry(name, Slot(LISTED, slot)): None for name in names for slot in self.numbers.get(name, ())
             }
 
-    def _report_doubles(self) -> None:
+    def _report_doubles(self, sharing: list[tuple[Slot, list[str]]]) -> None:
         numbers = ((slot, name) for name, slots in self.numbers.items() for slot in slots)
         for slot, names in _shared(numbers):
             self.report(names[1], "number-twice", f"number {slot} stands on {self._named(names)}")
-        sockets = ((at, name) for name, at in self.entries if at.port != LISTED)
-        for at, names in _shared(sockets):
+        for at, names in sharing:
             where = f"socket {self.ports[at.port].device} {at.number}".replace("  ", " ")
             self.report(names[1], "socket-twice", f"{where} stands on {self._named(names)}")
 

@@ -90,7 +90,7 @@ FIELDS = (*HEADINGS, "side", "count")
 
 def is_own(heading: list[str]) -> bool:
     """Whether a heading row is one that chanbridge wrote."""
-    return tuple(heading[:5]) == FIRST and heading[-1] == LAST
+    return heading[:1] == [FIRST[0]] and tuple(heading[:5]) == FIRST and heading[-1] == LAST
 
 
 def table(
