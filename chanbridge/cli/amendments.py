@@ -1,0 +1,93 @@
+"""chanbridge amendments"""
+
+from __future__ import annotations
+
+import os
+
+import click
+
+from chanbridge.cli.amend import make
+from chanbridge.cli.evening import journal_of, say_repaired, who_option, yes_option
+from chanbridge.errors import ShowError
+from chanbridge.evening.amend import Step, opposite
+from chanbridge.evening.fold import folded
+from chanbridge.evening.state import State, read_state
+from chanbridge.files import write_all
+from chanbridge.journal import as_csv
+from chanbridge.show import Show, load
+
+
+@click.command("amendments")
+@click.argument("show", metavar="SHOW")
+@click.option("--undo", type=int, metavar="N", help="Take late change N back, by a new one.")
+@click.option(
+    "--fold", metavar="DIR", help="Write the sheets with all late changes in them, as new files in DIR."
+)
+@click.option("--csv", "as_table", is_flag=True, help="Print the whole journal as CSV.")
+@yes_option
+@who_option
+@click.pass_context
+def command(
+    ctx: click.Context, show: str, undo: int | None, fold: str | None, as_table: bool, yes: bool, who: str
+) -> None:
+    """List the late changes of SHOW, take one back, or fold them into new versions of the sheets.
+
+    Example: chanbridge amendments examples/winter-concert
+    """
+    loaded = load(show, accept_rejected=True)
+    journal = journal_of(loaded)
+    if as_table:
+        click.echo(as_csv(journal.entries()), nl=False)
+        return
+    if undo is not None:
+        ctx.exit(0 if _undo(loaded, undo, yes=yes, who=who) else 1)
+    state = read_state(journal)
+    say_repaired(journal)
+    if fold is not None:
+        _fold(loaded, state, fold)
+        return
+    if not state.amendments:
+        click.echo("no late changes")
+    undone = state.undone()
+    revision = state.revision
+    told = False
+    for amendment in state.amendments:
+        if revision and not told and amendment.entry > revision.number:
+            click.echo(f"    -- revision {revision.letter}, word {revision.word} --")
+            told = True
+        by = f", {amendment.who}" if amendment.who else ""
+        back = "  (taken back)" if amendment.number in undone else ""
+        click.echo(f"{amendment.number:>3}  {amendment.said}{back}   {amendment.at}{by}")
+
+
+def _undo(show: Show, number: int, *, yes: bool, who: str) -> int:
+    def steps_of(state: State, before: object) -> tuple[Step, ...]:
+        found = next((one for one in state.amendments if one.number == number), None)
+        if found is None:
+            raise ShowError(f"there is no late change {number}; there are {len(state.amendments)}")
+        if number in state.undone():
+            raise ShowError(f"late change {number} was taken back already")
+        return opposite(found.steps)
+
+    known = next((one.said for one in read_state(journal_of(show)).amendments if one.number == number), "")
+    return make(show, f"undo {number}: {known}", steps_of, yes=yes, who=who, undoes=number)
+
+
+def _fold(show: Show, state: State, folder: str) -> None:
+    files = folded(show, state)
+    if not files:
+        click.echo("no sheet changes")
+        return
+    there = [name for name, _ in files if os.path.exists(os.path.join(folder, name))]
+    if there:
+        raise ShowError(
+            f"{os.path.join(folder, there[0])} is there already and is not written over; name another folder"
+        )
+    write_all(folder, files)
+    for name, _ in files:
+        click.echo(os.path.join(folder, name))
+    click.echo(
+        "look at them, then put them in the place of the old ones; the late changes stay true either way. They are "
+        "plain lists: take encoding, delimiter, columns and record for them out of show.toml",
+        err=True,
+    )

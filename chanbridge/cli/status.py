@@ -1,0 +1,29 @@
+"""chanbridge status"""
+
+from __future__ import annotations
+
+import click
+
+from chanbridge.cli.evening import journal_of, say_repaired
+from chanbridge.evening.state import read_state
+from chanbridge.evening.status import report
+from chanbridge.show import load
+
+
+@click.command("status")
+@click.argument("show", metavar="SHOW")
+@click.pass_context
+def command(ctx: click.Context, show: str) -> None:
+    """Show on one screen who holds which paper of SHOW, what changed since, and who has not said to have it.
+
+    Exit status 1 where something is due.
+
+    Example: chanbridge status examples/winter-concert
+    """
+    loaded = load(show, accept_rejected=True)
+    journal = journal_of(loaded)
+    state = read_state(journal)
+    say_repaired(journal)
+    lines, due = report(loaded.file, state)
+    click.echo("\n".join(lines))
+    ctx.exit(1 if due else 0)

@@ -1,0 +1,356 @@
+"""A late change made: what was said becomes steps on the map of the stage, and the steps are carried out.
+
+Steps say where things end, not how they get there, so carrying them out twice is carrying them out once: a change that
+has found its way into the sheets stays true.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from difflib import get_close_matches
+from typing import Any, Literal, NamedTuple, get_args
+
+from chanbridge.evening.words import AmendError, Asked
+from chanbridge.model import Channel, ChannelMap, Entry, Pair, Side, Slot
+from chanbridge.names import fold, slug, unique, vocabulary
+from chanbridge.sheets import values
+
+Change = Literal["move", "rename", "add", "remove", "phantom", "note"]
+
+
+_OTHER_SIDE: dict[Side, Side] = {"left": "right", "right": "left", "mid": "side", "side": "mid"}
+
+
+class Step(NamedTuple):
+    """One thing that becomes true of a channel: where it enters, how it is called, that it is there or not.
+
+    `was` and `now` are a name, a phantom setting or a note. `left` and `at` are sockets (box, number), None where
+    there is none. `fields` are those of a channel that comes or goes.
+    """
+
+    change: Change
+    channel: str
+    was: str = ""
+    now: str = ""
+    left: Slot | None = None
+    at: Slot | None = None
+    fields: dict[str, Any] | None = None
+
+
+def to_json(step: Step) -> dict[str, Any]:
+    """A step as the journal keeps it."""
+    return {name: value for name, value in step._asdict().items() if value not in (None, "")}
+
+
+def from_json(said: dict[str, Any]) -> Step:
+    """The reverse of `to_json`."""
+    step = Step(**(said | {name: Slot(*said[name]) for name in ("left", "at") if name in said}))
+    if step.change not in get_args(Change):
+        raise AmendError(f"the journal holds a change that this version does not know: {step.change!r}")
+    return step
+
+
+def opposite(steps: Sequence[Step]) -> tuple[Step, ...]:
+    """The steps that undo others, last first."""
+    return tuple(
+        Step(_turned(step.change), step.channel, step.now, step.was, step.at, step.left, step.fields)
+        for step in reversed(steps)
+    )
+
+
+def _turned(change: Change) -> Change:
+    return "remove" if change == "add" else "add" if change == "remove" else change
+
+
+def steps_for(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
+    """What was asked, as steps on the stage as it stands.
+
+    Raises AmendError with the reason where it cannot be, and with what would free it.
+    """
+    return _MAKERS[asked.what](asked, stage)
+
+
+def check(steps: Sequence[Step], stage: ChannelMap) -> None:
+    """Raise AmendError where steps cannot be carried out: a channel or a socket is not as it has to be."""
+    moving = {step.channel for step in steps if step.change in ("move", "remove")}
+    for step in steps:
+        if step.change == "add":
+            if stage.channel(step.channel):
+                raise AmendError(f"{(step.fields or {}).get('name')!r} is there already")
+        elif not stage.channel(step.channel):
+            raise AmendError(f"the channel {step.channel!r} is not there any more")
+        if step.at and step.change in ("move", "add"):
+            _free(stage, step.at, moving)
+
+
+def carried_out(stage: ChannelMap, steps: Iterable[Step]) -> tuple[ChannelMap, list[str]]:
+    """The stage with the steps carried out, and what of them could not be because the sheets have moved on."""
+    channels = {channel.id: channel for channel in stage.channels}
+    entries = list(stage.entries)
+    odd: list[str] = []
+    for step in steps:
+        held = channels.get(step.channel)
+        if step.change == "add" and held is None:
+            held = channels[step.channel] = Channel(**(step.fields or {"id": step.channel}))
+            if held.pair and (partner := channels.get(held.pair.partner or "")) and partner.pair is None:
+                pair = Pair(partner=held.id, side=_OTHER_SIDE[held.pair.side])
+                channels[partner.id] = partner.changed(pair=pair)
+        if step.change == "remove":
+            if held is None:
+                continue
+            del channels[step.channel]
+            entries = [entry for entry in entries if entry.channel != step.channel]
+            for other in [item for item in channels.values() if step.channel in _named_by(item)]:
+                channels[other.id] = other.changed(
+                    pair=None if other.pair and other.pair.partner == step.channel else other.pair,
+                    contents=tuple(name for name in other.contents if name != step.channel),
+                )
+            continue
+        if held is None:
+            odd.append(f"a late change is about {step.was or step.channel!r}, which no sheet has any more")
+            continue
+        if step.change in ("add", "move") and step.at:
+            standing = [entry.slot for entry in entries if entry.channel == step.channel]
+            if step.change == "move" and standing and step.at not in standing and step.left not in standing:
+                odd.append(
+                    f"a late change moved {held.name!r} from {socket_text(step.left)} to {socket_text(step.at)}, but its sheet "
+                    f"says {socket_text(standing[0])} now; the late change counts"
+                )
+            entries = [entry for entry in entries if entry.channel != step.channel]
+            entries.append(Entry(step.channel, step.at))
+        elif step.change == "rename":
+            channels[step.channel] = held.changed(name=step.now, short="")
+        elif step.change == "phantom":
+            channels[step.channel] = held.changed(phantom=step.now or "unknown")
+        elif step.change == "note":
+            channels[step.channel] = held.changed(notes=step.now)
+    made = stage.changed(channels=tuple(channels.values()), entries=tuple(entries))
+    return made, odd
+
+
+def socket_text(slot: Slot | None) -> str:
+    """`A16`: a socket as people say it; `box 2 socket 7` where the box ends in a figure."""
+    if slot is None:
+        return "no socket"
+    return f"{slot.port} {slot.number}" if slot.port[-1:].isdigit() else f"{slot.port}{slot.number}"
+
+
+# Which channel, which socket
+
+
+def _find(stage: ChannelMap, said: str) -> Channel:
+    """The channel that someone means: by name, by id, by socket."""
+    named = [channel for channel in stage.channels if fold(channel.name) == fold(said)]
+    if len(named) == 1:
+        return named[0]
+    if named:
+        where = " and ".join(f"{said} at {socket_text(_at(stage, channel.id))}" for channel in named)
+        raise AmendError(f"there are {len(named)} called {said!r}: {where}; name it by its socket")
+    known = stage.channel(said)
+    if known:
+        return known
+    slot = _socket(stage, said, strict=False)
+    if slot:
+        standing = [
+            channel for channel, at in stage.entries if at == slot
+        ]  # not what is heard there: what enters there
+        if len(standing) == 1:
+            return stage.channel(standing[0]) or Channel(id=standing[0])
+        if not standing:
+            raise AmendError(f"nothing stands at {socket_text(slot)}")
+        names = " and ".join(repr((stage.channel(name) or Channel(id=name)).name) for name in standing)
+        raise AmendError(f"{names} share {socket_text(slot)}; say which")
+    known_names = {fold(channel.name): channel.name for channel in stage.channels if channel.name}
+    near = [known_names[name] for name in get_close_matches(fold(said), known_names, 3, 0.6)]
+    advice = f"; did you mean {' or '.join(map(repr, near))}?" if near else ""
+    raise AmendError(f"there is no channel {said!r}{advice}")
+
+
+def _both(stage: ChannelMap, said: str) -> tuple[Channel, ...]:
+    """The channel that someone means, or both sides of a pair named by what its names have in common."""
+    words = vocabulary()
+    sides = {}
+    for channel in stage.channels:
+        sided = values.sided(channel.name, words)
+        if channel.pair and sided and sided.stem == fold(said):
+            sides[channel.pair.side] = channel
+    if len(sides) == 2 and not any(fold(channel.name) == fold(said) for channel in stage.channels):
+        return tuple(sides[side] for side in ("left", "right", "mid", "side") if side in sides)
+    return (_find(stage, said),)
+
+
+def _socket(stage: ChannelMap, said: str, *, strict: bool = True) -> Slot | None:
+    """The socket that someone means. `strict`: raise AmendError where it is none."""
+    boxes = {fold(port.device or port.id): port for port in stage.ports if port.kind == "sockets"}
+    found = values.sockets(said)
+    if not found or len(found) > 1:
+        if strict:
+            raise AmendError(f"{said!r} is no socket; write a box and a number, such as A16")
+        return None
+    box, number = found[0]
+    if not box and len(boxes) == 1:
+        box = next(iter(boxes))
+    port = boxes.get(fold(box))
+    if port is None:
+        if strict:
+            raise AmendError(
+                f"there is no box {box!r}; there are {', '.join(port.id for port in boxes.values())}"
+                if box
+                else f"{said!r} names no box; write for example {next(iter(boxes.values())).id}{number}"
+            )
+        return None
+    if number > port.size > 0:
+        if strict:
+            free = _free_sockets(stage, port.id)
+            raise AmendError(
+                f"box {port.id} has {port.size} inputs, so there is no {port.id}{number}"
+                + (f"; free are {', '.join(free)}" if free else "; all of them are taken")
+            )
+        return None
+    return Slot(port.id, number)
+
+
+def _at(stage: ChannelMap, channel: str) -> Slot | None:
+    sockets = {port.id for port in stage.ports if port.kind == "sockets"}
+    return next((slot for name, slot in stage.entries if name == channel and slot.port in sockets), None)
+
+
+def _free(stage: ChannelMap, slot: Slot, moving: set[str], who: str = "") -> None:
+    """Raise AmendError where a socket is taken by a channel that stays there."""
+    holders = [name for name, at in stage.entries if at == slot and name not in moving]
+    if holders:
+        held = stage.channel(holders[0])
+        name = held.name if held else holders[0]
+        free = _free_sockets(stage, slot.port)
+        ways = [f'"remove {name}"', *([f'"swap {who} and {name}"'] if who else [])]
+        if free:
+            ways.insert(0, f'"{name} to {free[0]}"')
+        raise AmendError(
+            f"{socket_text(slot)} is taken by {name!r}; free it with {' or '.join(ways)}"
+            + (f", or use a free one: {', '.join(free)}" if free else "")
+        )
+
+
+def _free_sockets(stage: ChannelMap, box: str, most: int = 4) -> list[str]:
+    taken = {slot.number for _, slot in stage.entries if slot.port == box}
+    marked = {slot.number for slot, text in stage.reserved if slot.port == box and text}
+    size = stage.port(box).size
+    free = [number for number in range(1, size + 1) if number not in taken]
+    free.sort(key=lambda number: (number in marked, number))
+    return [socket_text(Slot(box, number)) for number in free[:most]]
+
+
+def _named_by(channel: Channel) -> set[str]:
+    partner = channel.pair.partner if channel.pair else None
+    return {*channel.contents, *([partner] if partner else [])}
+
+
+# Each thing that may be asked
+
+
+def _move(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
+    target = _socket(stage, asked.other)
+    both = _both(stage, asked.who)
+    moving = {channel.id for channel in both}
+    steps = []
+    for more, channel in enumerate(both):
+        if target is None:
+            continue
+        at = Slot(target.port, target.number + more)
+        if more:
+            _socket(stage, socket_text(at))
+        left = _at(stage, channel.id)
+        if left == at:
+            raise AmendError(f"{channel.name!r} is at {socket_text(at)} already")
+        _free(stage, at, moving, channel.name)
+        steps.append(Step("move", channel.id, channel.name, channel.name, left, at))
+    return tuple(steps)
+
+
+def _rename(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
+    channel = _find(stage, asked.who)
+    other = next((item for item in stage.channels if fold(item.name) == fold(asked.other)), None)
+    if other is channel and channel.name == asked.other:
+        raise AmendError(f"it is called {asked.other!r} already")
+    if other is not None and other is not channel:
+        raise AmendError(
+            f"another channel is called {other.name!r}, at {socket_text(_at(stage, other.id))}; two of one name are "
+            "not told apart at the desks: choose another"
+        )
+    return (Step("rename", channel.id, channel.name, asked.other),)
+
+
+def _add(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
+    same = next((item for item in stage.channels if fold(item.name) == fold(asked.who)), None)
+    if same:
+        raise AmendError(
+            f"there is a channel {same.name!r} already, at {socket_text(_at(stage, same.id))}; choose another name, or "
+            f'say "{same.name} to {asked.other}"'
+        )
+    at = _socket(stage, asked.other)
+    if at is None:
+        raise AmendError(f"{asked.other!r} is no socket; write a box and a number, such as A16")
+    _free(stage, at, set())
+    name = unique(slug(at.port, asked.who) or "channel", {channel.id for channel in stage.channels})
+    kind = vocabulary().kinds.get(fold(asked.transducer), "unknown")
+    owners = {channel.gain_owner for channel in stage.channels}
+    owner = owners.pop() if len(owners) == 1 else ""
+    said = {"id": name, "name": asked.who, "transducer": asked.transducer, "kind": kind, "gain_owner": owner}
+    told = {key: value for key, value in said.items() if value not in ("", "unknown")}
+    return (Step("add", name, "", asked.who, None, at, told),)
+
+
+def _remove(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
+    return tuple(
+        Step("remove", channel.id, channel.name, "", _at(stage, channel.id), None, _fields(channel))
+        for channel in _both(stage, asked.who)
+    )
+
+
+def _fields(channel: Channel) -> dict[str, Any]:
+    return channel.model_dump(mode="json", exclude_defaults=True) | {"id": channel.id}
+
+
+def _swap(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
+    one, other = _find(stage, asked.who), _find(stage, asked.other)
+    if one is other:
+        raise AmendError(f"{one.name!r} cannot be swapped with itself")
+    places = {channel.id: _at(stage, channel.id) for channel in (one, other)}
+    for channel in (one, other):
+        if places[channel.id] is None:
+            raise AmendError(f"{channel.name!r} stands at no socket; say where it goes instead")
+    if places[one.id] == places[other.id]:
+        raise AmendError(f"{one.name!r} and {other.name!r} share {socket_text(places[one.id])}")
+    return (
+        Step("move", one.id, one.name, one.name, places[one.id], places[other.id]),
+        Step("move", other.id, other.name, other.name, places[other.id], places[one.id]),
+    )
+
+
+def _phantom(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
+    wanted = asked.other.lower()
+    steps = []
+    for channel in _both(stage, asked.who):
+        if channel.phantom != wanted:
+            steps.append(Step("phantom", channel.id, channel.phantom, wanted, None, _at(stage, channel.id)))
+    if not steps:
+        raise AmendError(f"phantom for {asked.who!r} is {wanted} already")
+    return tuple(steps)
+
+
+def _note(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
+    channel = _find(stage, asked.who)
+    if channel.notes == asked.other:
+        raise AmendError(f"{channel.name!r} has that note already")
+    return (Step("note", channel.id, channel.notes, asked.other),)
+
+
+_MAKERS = {
+    "move": _move,
+    "rename": _rename,
+    "add": _add,
+    "remove": _remove,
+    "swap": _swap,
+    "phantom": _phantom,
+    "note": _note,
+}

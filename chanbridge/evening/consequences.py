@@ -1,0 +1,135 @@
+"""What a late change means for each of those who work with the paper, in one sentence each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from chanbridge.assemble import Planned
+from chanbridge.evening.amend import Step, socket_text
+from chanbridge.model import Channel
+
+CREW = "crew"
+"""The people with the cables, who are told although no list of the show names them."""
+
+
+class Word(NamedTuple):
+    """What to say to someone. `must`: it changes what they do, so they must be told."""
+
+    name: str
+    must: bool
+    sentence: str
+
+
+def consequences(before: Planned, after: Planned, steps: Sequence[Step]) -> dict[str, Word]:
+    """Recipient id, or CREW → what to say to them; the crew comes first, then the recipients in the show's order."""
+    out = {CREW: Word("Stage crew", *_to_crew(after, steps))}
+    then = {delivery.recipient.id: delivery.delivered for delivery in before.deliveries}
+    owners = {
+        channel.gain_owner
+        for step in steps
+        for planned in (before, after)
+        if (channel := planned.map.channel(step.channel))
+    }
+    for delivery in after.deliveries:
+        recipient = delivery.recipient
+        moved = _moved(before, after, then.get(recipient.id, {}), delivery.delivered)
+        elsewhere = {
+            name
+            for name in delivery.delivered
+            if then.get(recipient.id, {}).get(name) != delivery.delivered[name]
+        }
+        said = [
+            *moved,
+            *_told(
+                after,
+                [step for step in steps if step.change != "move" or step.channel not in elsewhere],
+                delivery.delivered,
+            ),
+        ]
+        must = bool(moved)
+        for step in steps:
+            here = step.channel in delivery.delivered
+            must = must or (here and step.change == "rename")
+            must = must or (here and recipient.id in owners and step.change in ("move", "phantom", "note"))
+        sentence = " ".join(said) if said else "Nothing changes for you."
+        out[recipient.id] = Word(recipient.name or recipient.id, must, sentence)
+    return out
+
+
+def _moved(
+    before: Planned, after: Planned, then: Mapping[str, Sequence[int]], now: Mapping[str, Sequence[int]]
+) -> list[str]:
+    """What comes, goes or moves on a recipient's slots."""
+    said = []
+    for name in sorted({*then, *now}, key=lambda name: (now.get(name) or then.get(name) or (0,))[0]):
+        old, new = then.get(name, ()), now.get(name, ())
+        if tuple(old) == tuple(new):
+            continue
+        channel = after.map.channel(name) or before.map.channel(name) or Channel(id=name)
+        if not old:
+            what = f" ({channel.transducer})" if channel.transducer else ""
+            said.append(f"New: {channel.name}{what} comes on {_slots(new)}.")
+        elif not new:
+            holder = next((other for other, slots in now.items() if old[0] in slots), "")
+            held = after.map.channel(holder) if holder else None
+            then_there = f"carries {held.name} now" if held else "is free"
+            said.append(f"{channel.name} is gone; {_slots(old)} {then_there}.")
+        else:
+            said.append(f"{channel.name} comes on {_slots(new)} now, not {_slots(old)}.")
+    return said
+
+
+def _told(after: Planned, steps: Sequence[Step], now: Mapping[str, Sequence[int]]) -> list[str]:
+    """What changes of a channel that a recipient gets where it was."""
+    said = []
+    for step in steps:
+        channel = after.map.channel(step.channel)
+        slots = now.get(step.channel)
+        if channel is None or not slots:
+            continue
+        if step.change == "rename":
+            said.append(f"{_slots(slots).capitalize()}: {step.was} is called {step.now} now.")
+        elif step.change == "move":
+            said.append(f"{channel.name} is on {_slots(slots)}; its socket is {socket_text(step.at)} now.")
+        elif step.change == "phantom":
+            said.append(f"Phantom {step.now} for {channel.name}, {_slots(slots)}.")
+        elif step.change == "note":
+            said.append(f"{channel.name}, {_slots(slots)}: {step.now or 'the note is gone'}.")
+    return said
+
+
+def _to_crew(after: Planned, steps: Sequence[Step]) -> tuple[bool, str]:
+    said = []
+    for step in steps:
+        channel = after.map.channel(step.channel)
+        name = channel.name if channel else step.was
+        if step.change == "move":
+            origin = f" out of {socket_text(step.left)}" if step.left else ""
+            said.append(f"Plug {name}{origin} into {socket_text(step.at)}.")
+        elif step.change == "add":
+            what = str((step.fields or {}).get("transducer", ""))
+            said.append(f"Plug {name}{f' ({what})' if what else ''} into {socket_text(step.at)}.")
+        elif step.change == "remove":
+            said.append(f"Take {step.was} out of {socket_text(step.left)}." if step.left else "")
+        elif step.change == "phantom":
+            said.append(f"Phantom {step.now} at {socket_text(step.at or step.left)} ({name}).")
+        elif step.change == "note" and step.now:
+            said.append(f"{name}: {step.now}.")
+    plugs = {"move", "add", "remove", "phantom"} & {step.change for step in steps}
+    if plugs:
+        said.append("Channel muted everywhere first.")
+    told = " ".join(filter(None, said))
+    return (bool(told), told or "Nothing changes for you.")
+
+
+def _slots(slots: Sequence[int]) -> str:
+    if len(slots) == 1:
+        return f"slot {slots[0]}"
+    return f"slots {', '.join(map(str, slots[:-1]))} and {slots[-1]}"
+
+
+CAUTION = (
+    "Mute the channel at every desk, in-ears included, before a plug is pulled or phantom is switched, and switch "
+    "phantom off before patching; what the makers of the microphones and the house say comes first."
+)

@@ -1,0 +1,117 @@
+"""Revisions: one letter for the whole show, a hash of all that it says, and a word for the radio."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import NamedTuple
+
+from chanbridge.assemble import Planned
+from chanbridge.errors import ShowError
+from chanbridge.formats import native
+from chanbridge.model import ChannelMap, Entry, Port, Slot
+from chanbridge.sheets.grid import Options
+from chanbridge.sheets.interpret import reading_of
+from chanbridge.show import Show
+
+Stands = Mapping[str, Mapping[str, int]]
+"""Feed → channel id → the slot on which it was issued."""
+
+
+class Revision(NamedTuple):
+    """What was issued under a letter. `number` is its entry in the journal, `files` name → SHA-256 of each document."""
+
+    number: int
+    letter: str
+    date: str
+    hash: str
+    map: ChannelMap
+    stands: Stands
+    files: Mapping[str, str]
+
+    @property
+    def word(self) -> str:
+        """The hash, easy to say."""
+        return spoken(self.hash)
+
+
+def fingerprint(whole: ChannelMap) -> str:
+    """The SHA-256 of all that a map says, as hexadecimal digits; its letter and date are no part of it."""
+    plain = whole.changed(revision="", date=None)
+    return hashlib.sha256(native.write(plain, None, ".json")).hexdigest()
+
+
+_FIRST = "dfklmnrstvz"
+_VOWELS = "aeiou"
+
+
+def spoken(digits: str) -> str:
+    """A word of three syllables made from a hash; two people who compare it compare 166 000 possibilities."""
+    value = int(digits[:16], 16)
+    word = ""
+    for _ in range(3):
+        value, first = divmod(value, len(_FIRST))
+        value, vowel = divmod(value, len(_VOWELS))
+        word += _FIRST[first] + _VOWELS[vowel]
+    return word
+
+
+def stands_of(planned: Planned) -> dict[str, dict[str, int]]:
+    """Where each channel stands on each feed of a plan."""
+    out: dict[str, dict[str, int]] = {}
+    for feed, made in planned.feeds.items():
+        slots = out.setdefault(feed, {})
+        for source, target in made.patches:
+            for channel in planned.map.occupants(source)[:1]:
+                slots.setdefault(channel.id, target.number)
+    return out
+
+
+def held_to(show: Show, stands: Stands) -> Show:
+    """The show, planned so that what was issued stays where it is as far as can be."""
+    issued = dict(show.issued)
+    for feed, slots in stands.items():
+        channels = {name: {"id": name, "name": name} for name in slots}
+        kept = ChannelMap(
+            channels=tuple(channels.values()),
+            entries=tuple(Entry(name, Slot(feed, number)) for name, number in slots.items()),
+            ports=(Port(id=feed, kind="feed", size=max(slots.values(), default=0)),),
+        )
+        issued[feed] = reading_of(kept, f"what was issued on {feed}", "json")
+    known = {feed.id for feed in show.file.feed}
+    return replace(show, issued={feed: reading for feed, reading in issued.items() if feed in known})
+
+
+def map_text(whole: ChannelMap) -> str:
+    """A map as the journal keeps it."""
+    return native.write(whole, None, ".json").decode("utf-8")
+
+
+def map_of(text: str, source: str) -> ChannelMap:
+    """The reverse of `map_text`. Raises ReadError."""
+    return native.read(text.encode("utf-8"), source, Options())
+
+
+def next_letter(letter: str) -> str:
+    """The letter after another: B after A, AA after Z, 4 after 3."""
+    if not letter:
+        return "A"
+    if letter.isdigit():
+        return str(int(letter) + 1)
+    body = letter.upper()
+    if body.strip("Z") == "":
+        return "A" * (len(body) + 1)
+    last = body.rstrip("Z")
+    return last[:-1] + chr(ord(last[-1]) + 1) + "A" * (len(body) - len(last))
+
+
+def check_letter(letter: str, known: tuple[Revision, ...]) -> None:
+    """Raise ShowError where a letter cannot be the next revision's."""
+    if not re.fullmatch(r"[A-Z]{1,3}|\d{1,3}", letter):
+        raise ShowError(
+            f"--revision {letter!r}: write a letter such as {next_letter(known[-1].letter if known else '')}"
+        )
+    if any(revision.letter == letter for revision in known):
+        raise ShowError(f"revision {letter} was issued already; the next is {next_letter(known[-1].letter)}")

@@ -1,0 +1,145 @@
+"""Where the evening stands: what was issued, what has changed since, who was told and who has received it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from chanbridge.assemble import Planned, assemble
+from chanbridge.errors import Location, Problem
+from chanbridge.evening.amend import Step, carried_out, from_json
+from chanbridge.evening.revisions import Revision, Stands, held_to, map_of
+from chanbridge.journal import Journal
+from chanbridge.model import ChannelMap
+from chanbridge.show import Show
+
+
+class Amendment(NamedTuple):
+    """A late change as the journal has it. `number` counts the amendments from 1; `entry` is its place in the journal.
+
+    `concerns`: recipient id → the sentence for those who must be told. `stands`: where channels stood on the feeds
+    once it was made. `undoes` is the number of the amendment that it takes back, or 0.
+    """
+
+    number: int
+    entry: int
+    at: str
+    who: str
+    said: str
+    steps: tuple[Step, ...]
+    concerns: dict[str, str]
+    stands: Stands
+    undoes: int
+
+
+class Rehearsal(NamedTuple):
+    """That a recording is played in the place of inputs. `live`: ids of channels that stay live. `since` is UTC."""
+
+    since: str
+    recorder: str
+    live: tuple[str, ...]
+
+
+@dataclass
+class State:
+    """What the journal says. `last` is the number of its last entry.
+
+    `told` and `received`: recipient id → the letters and the amendment numbers that they were told, or said to have.
+    """
+
+    last: int = 0
+    revisions: list[Revision] = field(default_factory=list)
+    amendments: list[Amendment] = field(default_factory=list)
+    told: dict[str, set[str | int]] = field(default_factory=dict)
+    received: dict[str, set[str | int]] = field(default_factory=dict)
+    rehearsal: Rehearsal | None = None
+
+    @property
+    def revision(self) -> Revision | None:
+        """The newest revision, or None before the first."""
+        return self.revisions[-1] if self.revisions else None
+
+    @property
+    def stands(self) -> Stands:
+        """Where channels stood on the feeds last."""
+        written = [(one.number, one.stands) for one in self.revisions]
+        written += [(one.entry, one.stands) for one in self.amendments]
+        return max(written, key=lambda pair: pair[0])[1] if written else {}
+
+    def since(self) -> list[Amendment]:
+        """The amendments that are younger than the newest revision: no paper has them yet."""
+        newest = self.revisions[-1].number if self.revisions else 0
+        return [amendment for amendment in self.amendments if amendment.entry > newest]
+
+    def undone(self) -> set[int]:
+        """Numbers of the amendments that were taken back."""
+        return {amendment.undoes for amendment in self.amendments if amendment.undoes}
+
+    def missing(self, recipient: str, said: dict[str, set[str | int]]) -> list[str | int]:
+        """What someone should have been told, or should have said to have, and has not: a letter, numbers."""
+        known = said.get(recipient, set())
+        newest = self.revision
+        out: list[str | int] = []
+        if newest and newest.letter not in known and recipient in newest_recipients(newest):
+            out.append(newest.letter)
+        out += [one.number for one in self.since() if recipient in one.concerns and one.number not in known]
+        return out
+
+
+def newest_recipients(revision: Revision) -> set[str]:
+    """The recipients that a revision was written for."""
+    return {name.split("/")[0] for name in revision.files if "/" in name}
+
+
+def read_state(journal: Journal) -> State:
+    """What a journal says."""
+    state = State()
+    for entry in journal.entries():
+        state.last = entry.number
+        body = entry.body
+        if entry.kind == "revision":
+            whole = map_of(body["map"], str(journal.path))
+            state.revisions.append(
+                Revision(
+                    entry.number,
+                    body["letter"],
+                    body["date"],
+                    body["hash"],
+                    whole,
+                    body["stands"],
+                    body["files"],
+                )
+            )
+        elif entry.kind == "amendment":
+            state.amendments.append(
+                Amendment(
+                    len(state.amendments) + 1, entry.number, entry.at, entry.who, body["said"],
+                    tuple(map(from_json, body["steps"])), body["concerns"], body["stands"], body.get("undoes", 0),
+                )
+            )  # fmt: skip
+        elif entry.kind in ("told", "received"):
+            said = state.told if entry.kind == "told" else state.received
+            said.setdefault(body["recipient"], set()).update(body["what"])
+        elif entry.kind == "rehearsal":
+            on = body.get("on")
+            state.rehearsal = Rehearsal(entry.at, body["recorder"], tuple(body["live"])) if on else None
+    return state
+
+
+def planned(show: Show, state: State, more: Sequence[Step] = (), stands: Stands | None = None) -> Planned:
+    """The show as it stands: with every late change, and with what was issued where it was issued.
+
+    `more`: steps beside those in the journal; `stands`: where channels stand on the feeds, if not as in the journal.
+    Raises ShowError.
+    """
+    odd: list[str] = []
+
+    def amended(stage: ChannelMap) -> ChannelMap:
+        made, said = carried_out(stage, [*(step for one in state.amendments for step in one.steps), *more])
+        odd.extend(said)
+        return made
+
+    made = assemble(held_to(show, state.stands if stands is None else stands), amended)
+    problems = tuple(Problem(Location("journal"), "amendment", text) for text in dict.fromkeys(odd))
+    return made._replace(problems=(*made.problems, *problems))
