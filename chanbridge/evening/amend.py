@@ -138,8 +138,8 @@ def socket_text(slot: Slot | None) -> str:
 # Which channel, which socket
 
 
-def _find(stage: ChannelMap, said: str) -> Channel:
-    """The channel that someone means: by name, by id, by socket."""
+def find(stage: ChannelMap, said: str) -> Channel:
+    """The channel that someone means: by name, by id, by socket. Raises AmendError with the nearest names."""
     named = [channel for channel in stage.channels if fold(channel.name) == fold(said)]
     if len(named) == 1:
         return named[0]
@@ -176,7 +176,7 @@ def _both(stage: ChannelMap, said: str) -> tuple[Channel, ...]:
             sides[channel.pair.side] = channel
     if len(sides) == 2 and not any(fold(channel.name) == fold(said) for channel in stage.channels):
         return tuple(sides[side] for side in ("left", "right", "mid", "side") if side in sides)
-    return (_find(stage, said),)
+    return (find(stage, said),)
 
 
 def _socket(stage: ChannelMap, said: str, *, strict: bool = True) -> Slot | None:
@@ -268,7 +268,7 @@ def _move(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
 
 
 def _rename(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
-    channel = _find(stage, asked.who)
+    channel = find(stage, asked.who)
     other = next((item for item in stage.channels if fold(item.name) == fold(asked.other)), None)
     if other is channel and channel.name == asked.other:
         raise AmendError(f"it is called {asked.other!r} already")
@@ -312,7 +312,7 @@ def _fields(channel: Channel) -> dict[str, Any]:
 
 
 def _swap(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
-    one, other = _find(stage, asked.who), _find(stage, asked.other)
+    one, other = find(stage, asked.who), find(stage, asked.other)
     if one is other:
         raise AmendError(f"{one.name!r} cannot be swapped with itself")
     places = {channel.id: _at(stage, channel.id) for channel in (one, other)}
@@ -339,7 +339,7 @@ def _phantom(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
 
 
 def _note(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
-    channel = _find(stage, asked.who)
+    channel = find(stage, asked.who)
     if channel.notes == asked.other:
         raise AmendError(f"{channel.name!r} has that note already")
     return (Step("note", channel.id, channel.notes, asked.other),)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from chanbridge.assemble import Planned
 from chanbridge.errors import ShowError
@@ -21,7 +22,11 @@ Stands = Mapping[str, Mapping[str, int]]
 
 
 class Revision(NamedTuple):
-    """What was issued under a letter. `number` is its entry in the journal, `files` name → SHA-256 of each document."""
+    """What was issued under a letter.
+
+    `number` is its entry in the journal, `files` name → SHA-256 of each document, `delivered` recipient → channel →
+    its slots.
+    """
 
     number: int
     letter: str
@@ -30,6 +35,7 @@ class Revision(NamedTuple):
     map: ChannelMap
     stands: Stands
     files: Mapping[str, str]
+    delivered: Mapping[str, Mapping[str, Sequence[int]]]
 
     @property
     def word(self) -> str:
@@ -105,6 +111,50 @@ def next_letter(letter: str) -> str:
         return "A" * (len(body) + 1)
     last = body.rstrip("Z")
     return last[:-1] + chr(ord(last[-1]) + 1) + "A" * (len(body) - len(last))
+
+
+def body_of(letter: str, date: str, planned: Planned, files: Mapping[str, bytes]) -> dict[str, Any]:
+    """A revision as the journal keeps it."""
+    return {
+        "letter": letter,
+        "date": date,
+        "hash": fingerprint(planned.map),
+        "map": map_text(planned.map),
+        "stands": stands_of(planned),
+        "files": {name: hashlib.sha256(data).hexdigest() for name, data in files.items()},
+        "delivered": {
+            one.recipient.id: {name: list(slots) for name, slots in one.delivered.items()}
+            for one in planned.deliveries
+        },
+    }
+
+
+def from_body(number: int, body: Mapping[str, Any], source: str) -> Revision:
+    """The reverse of `body_of`. Raises ReadError where the map is none."""
+    return Revision(
+        number, body["letter"], body["date"], body["hash"], map_of(body["map"], source), body["stands"], body["files"],
+        body["delivered"],
+    )  # fmt: skip
+
+
+def lettered(planned: Planned, letter: str, date: datetime.date | None) -> Planned:
+    """The plan with a letter and a date on every page."""
+    whole = planned.map.changed(revision=letter or planned.map.revision, date=date or planned.map.date)
+    acts = tuple(one._replace(planned=lettered(one.planned, letter, date)) for one in planned.acts)
+    return planned._replace(map=whole, acts=acts)
+
+
+def moved(planned: Planned, before: Revision) -> list[str]:
+    """Channels that stand elsewhere on a feed than before, in words."""
+    now = stands_of(planned)
+    said = []
+    for feed, slots in before.stands.items():
+        for name, slot in slots.items():
+            new = now.get(feed, {}).get(name)
+            if new != slot and planned.map.channel(name):
+                held = planned.map.channel(name)
+                said.append(f"{held.name if held else name} from {feed} {slot} to {new or 'nowhere'}")
+    return said
 
 
 def check_letter(letter: str, known: tuple[Revision, ...]) -> None:

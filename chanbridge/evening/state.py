@@ -9,7 +9,7 @@ from typing import NamedTuple
 from chanbridge.assemble import Planned, assemble
 from chanbridge.errors import Location, Problem
 from chanbridge.evening.amend import Step, carried_out, from_json
-from chanbridge.evening.revisions import Revision, Stands, held_to, map_of
+from chanbridge.evening.revisions import Revision, Stands, from_body, held_to
 from chanbridge.journal import Journal
 from chanbridge.model import ChannelMap
 from chanbridge.show import Show
@@ -92,6 +92,15 @@ def newest_recipients(revision: Revision) -> set[str]:
     return {name.split("/")[0] for name in revision.files if "/" in name}
 
 
+def current_letter(state: State) -> str:
+    """What stands on paper that is printed now: `B`, or `B+2` with two late changes since; "" before the first."""
+    newest = state.revision
+    if newest is None:
+        return ""
+    late = len(state.since())
+    return f"{newest.letter}+{late}" if late else newest.letter
+
+
 def read_state(journal: Journal) -> State:
     """What a journal says."""
     state = State()
@@ -99,18 +108,7 @@ def read_state(journal: Journal) -> State:
         state.last = entry.number
         body = entry.body
         if entry.kind == "revision":
-            whole = map_of(body["map"], str(journal.path))
-            state.revisions.append(
-                Revision(
-                    entry.number,
-                    body["letter"],
-                    body["date"],
-                    body["hash"],
-                    whole,
-                    body["stands"],
-                    body["files"],
-                )
-            )
+            state.revisions.append(from_body(entry.number, body, str(journal.path)))
         elif entry.kind == "amendment":
             state.amendments.append(
                 Amendment(
