@@ -73,7 +73,9 @@ class JournalMachine(RuleBasedStateMachine):
 
 
 TestJournal = JournalMachine.TestCase
-TestJournal.settings = settings(max_examples=max(12, settings.default.max_examples // 8), stateful_step_count=12)
+TestJournal.settings = settings(
+    max_examples=max(12, settings.default.max_examples // 8), stateful_step_count=12
+)
 
 
 def filled(folder: Path, many: int = 40) -> list[Entry]:

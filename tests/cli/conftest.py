@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import io
 import json
 import sys
@@ -46,6 +47,7 @@ def runner(monkeypatch: pytest.MonkeyPatch) -> Run:
         monkeypatch.setattr(sys, "stderr", err)
         with pytest.raises(SystemExit) as ended:
             main()
+        gc.enable()  # a command ends with its process; here the process goes on
         assert isinstance(out.buffer, io.BytesIO)
         assert isinstance(err.buffer, io.BytesIO)
         status = ended.value.code
