@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from pydantic import TypeAdapter
 
 from chanbridge.errors import Location, Problem
-from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot, each
+from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot, channels_of, each
 from chanbridge.names import Vocabulary, fold, slug, unique
 from chanbridge.sheets.columns import in_order
 from chanbridge.sheets.ledger import Evidence, LedgerRow, Reading, Verdict
@@ -35,8 +35,8 @@ class Collector:
         self.words = words
         self.several = several  # whether there are other sheets, which may hold the same channels
         self.sheet = ""
-        self.channels: list[dict[str, Any]] = []
-        self.by_id: dict[str, dict[str, Any]] = {}
+        self.channels: list[dict[str, Any] | Channel] = []
+        self.at: dict[str, int] = {}  # id → its place among the channels
         self.numbers: dict[str, list[int]] = {}
         self.guess: list[str] = []  # ids of channels whose row does not settle what is their pair
         self.pair_cells: list[tuple[str, str, str, bool]] = []
@@ -147,13 +147,13 @@ class Collector:
         before = self.standing.get((fold(str(fields["name"])), at)) if at and self.several else None
         if before and self.origins[before].sheet != self.sheet:
             return None  # one sheet a recipient: the same channel, in another order
-        channel_id = wanted_id or unique(slug(box, fields["name"]) or "channel", self.by_id)
-        if channel_id in self.by_id:
-            had = {key: value for key, value in self.by_id[channel_id].items() if key not in ("id", "pair")}
+        channel_id = wanted_id or unique(slug(box, fields["name"]) or "channel", self.at)
+        if channel_id in self.at:
+            had = {key: value for key, value in self.fields(channel_id).items() if key not in ("id", "pair")}
             if had == fields:
                 self.place(channel_id, slot, at)
                 return None
-            channel_id = unique(wanted_id, self.by_id)
+            channel_id = unique(wanted_id, self.at)
             self.note(
                 row,
                 "id-twice",
@@ -161,7 +161,7 @@ class Collector:
                 next(entry.text for entry in reversed(self.ledger) if entry.row == row),
             )
         self.channels.append({"id": channel_id, **fields})
-        self.by_id[channel_id] = self.channels[-1]
+        self.at[channel_id] = len(self.channels) - 1
         self.origins[channel_id] = Location(self.source, self.sheet, row)
         if at and self.several:
             self.standing.setdefault((fold(str(fields["name"])), at), channel_id)
@@ -171,22 +171,29 @@ class Collector:
     def channels_of(
         self,
         rows: list[int],
-        channels: list[dict[str, Any]],
+        columns: dict[str, list[Any]],
         ids: list[str],
         boxes: list[str],
         slots: list[int],
         sockets: list[Slot | None],
     ) -> None:
         """Channels of rows that follow each other, each with its fields, id, box, slot and socket; see `channel`."""
-        if self.several or "" in ids or len(set(ids)) < len(ids) or not self.by_id.keys().isdisjoint(ids):
-            for row, *said in zip(rows, channels, ids, boxes, slots, sockets, strict=True):
-                self.channel(row, *said)
+        wanted = [name for name in ids if name]
+        if self.several or len(set(wanted)) < len(wanted) or not self.at.keys().isdisjoint(wanted):
+            made = channels_of({**columns, "id": ids})
+            for row, one, *said in zip(rows, map(_said, made), ids, boxes, slots, sockets, strict=True):
+                del one["id"]
+                self.channel(row, one, *said)
             return
-        for channel, wanted in zip(channels, ids, strict=True):
-            channel["id"] = wanted
+        if len(wanted) < len(ids):
+            taken = {*self.at, *wanted}
+            for at, (name, box) in enumerate(zip(columns["name"], boxes, strict=True)):
+                if not ids[at]:
+                    ids[at] = unique(slug(box, name) or "channel", taken)
+                    taken.add(ids[at])
         many = len(ids)
-        self.channels += channels
-        self.by_id.update(zip(ids, channels, strict=True))
+        self.at.update(zip(ids, range(len(self.channels), len(self.channels) + many), strict=True))
+        self.channels += channels_of({**columns, "id": ids})
         origins = each(Location, repeat(self.source, many), repeat(self.sheet, many), rows, repeat("", many))
         self.origins.update(zip(ids, origins, strict=True))
         self.highest = max(self.highest, *slots)
@@ -195,6 +202,18 @@ class Collector:
         entered = [at or slot for at, slot in zip(sockets, listed, strict=True)]
         self.entries |= dict.fromkeys(each(Entry, ids, entered))
         self.patches |= dict.fromkeys(patch for patch in each(Patch, sockets, listed) if patch.source)
+
+    def fields(self, channel_id: str) -> dict[str, Any]:
+        """The fields of a channel, to be changed in place."""
+        held = self.channels[self.at[channel_id]]
+        if isinstance(held, Channel):
+            held = self.channels[self.at[channel_id]] = _said(held)
+        return held
+
+    def name(self, channel_id: str) -> str:
+        """What a channel is called."""
+        held = self.channels[self.at[channel_id]]
+        return held.name if isinstance(held, Channel) else str(held["name"])
 
     def place(self, channel_id: str, slot: int | None, at: Slot | None) -> None:
         """Let a channel enter at a socket, or at its slot where no socket is known."""
@@ -227,13 +246,13 @@ class Collector:
         self._name_shared_sockets(sharing)
         self._pair_up()
         self._report_doubles(sharing)
-        for channel in self.channels if self.unread else ():
+        for channel in map(self.fields, self.at) if self.unread else ():
             channel["extras"] = in_order(channel["extras"], self.headings)
         listed = [Port(id=LISTED, kind="block", size=self.highest)] if self.highest else []
         whole = ChannelMap(
             **self.about,
             headings=tuple(self.headings),
-            channels=_channels.validate_python(self.channels),
+            channels=self._valid(),
             entries=tuple(self.entries),
             ports=(*self.ports.values(), *listed),
             patches=tuple(self.patches),
@@ -251,14 +270,18 @@ class Collector:
             tuple(self.evidence),
         )
 
+    def _valid(self) -> tuple[Channel, ...]:
+        looked_into = iter(_channels.validate_python([one for one in self.channels if isinstance(one, dict)]))
+        return tuple(next(looked_into) if isinstance(one, dict) else one for one in self.channels)
+
     def _pair_up(self) -> None:
         if not self.pair_cells and not self.guess:
             return
         boxes = {entry.channel: entry.slot.port for entry in self.entries}
-        pairing = Pairing(self.words, self.by_id, self.numbers, boxes, self.guess, self.report)
+        pairing = Pairing(self.words, self.fields, self.numbers, boxes, self.guess, self.report)
         for channel_id, said, side_said, settled in self.pair_cells:
             if not pairing.from_cell(channel_id, said, side_said, settled):
-                channel = self.by_id[channel_id]
+                channel = self.fields(channel_id)
                 self.report(
                     channel_id,
                     "pair",
@@ -273,7 +296,7 @@ class Collector:
         live = {at: name for name, at in reversed(self.entries)}
         for patch, (row, text) in self.spare_ways.items():
             if patch.source in live:
-                name = self.by_id[live[patch.source]]["name"]
+                name = self.name(live[patch.source])
                 self.note(
                     row,
                     "unnamed-live",
@@ -300,7 +323,7 @@ class Collector:
             self.report(names[1], "socket-twice", f"{where} stands on {self._named(names)}")
 
     def _named(self, ids: Iterable[str]) -> str:
-        return " and ".join(repr(self.by_id[name]["name"]) for name in ids)
+        return " and ".join(repr(self.name(name)) for name in ids)
 
 
 def _shared(pairs: Iterable[tuple[_Place, str]]) -> list[tuple[_Place, list[str]]]:
@@ -314,6 +337,17 @@ def _shared(pairs: Iterable[tuple[_Place, str]]) -> list[tuple[_Place, list[str]
         if place in often:
             names.setdefault(place, []).append(name)
     return list(names.items())
+
+
+_USUAL = Channel(id="nobody").__dict__
+
+
+def _said(channel: Channel) -> dict[str, Any]:
+    """The fields of a channel that are not as usual."""
+    always = ("id", "name", "extras")
+    return {
+        name: value for name, value in channel.__dict__.items() if name in always or value != _USUAL[name]
+    }
 
 
 def _date(year: int, month: int, day: int) -> datetime.date | None:

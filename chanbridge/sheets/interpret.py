@@ -257,7 +257,7 @@ class _Rows:
             field = "socket" if row.cell("socket").strip() else "box"
             said = row.cell(field)
             if said.strip() and (table.own or not values.is_nothing(said, self.words)):
-                out.keep(out.by_id[name], table.heading[table.fields.index(field)], said)
+                out.keep(out.fields(name), table.heading[table.fields.index(field)], said)
         pair, side = row.cell("pair"), row.cell("side")
         if pair.strip() or side.strip():
             out.pair_cells.append((name, pair, side, row.ours))

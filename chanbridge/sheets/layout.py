@@ -164,8 +164,9 @@ def _table(
     first: int = 0,
     beside: bool = False,
 ) -> Table:
-    cut = slice(first, first + len(cells)) if beside else slice(None)
-    body = [row[cut] for row in grid.rows[start:stop]]
+    body = grid.rows[start:stop]
+    if beside:
+        body = [row[first : first + len(cells)] for row in body]
     if len(body) < SAMPLE:  # a line drawn under the headings would spoil a short column
         body = [row for row in body if not all(RULE.fullmatch(cell) for cell in row if cell.strip())]
     if heading_row is not None:

@@ -17,13 +17,13 @@ from chanbridge.sheets.columns import PAIR_TEXT, side_of
 class Pairing:
     """The channels of a sheet while their partners are looked for.
 
-    `channels`: id → fields, changed in place. `numbers`: id → its slots. `boxes`: id → the port where it
+    `fields`: id → fields, changed in place. `numbers`: id → its slots. `boxes`: id → the port where it
     enters. `guess`: ids whose row does not settle the question, so that names may. `report` takes a channel's
     id, a code and a message.
     """
 
     words: Vocabulary
-    channels: Mapping[str, dict[str, Any]]
+    fields: Callable[[str], dict[str, Any]]
     numbers: Mapping[str, Sequence[int]]
     boxes: Mapping[str, str]
     guess: list[str]
@@ -36,7 +36,7 @@ class Pairing:
                 self.holders.setdefault(slot, []).append(name)
 
     def name(self, channel_id: str) -> str:
-        return str(self.channels[channel_id]["name"])
+        return str(self.fields(channel_id)["name"])
 
     def at(self, slot: int, other_than: str) -> str | None:
         """The channel that stands on a slot."""
@@ -47,7 +47,7 @@ class Pairing:
 
         `settled`: the row is one of ours, so that a side without a partner has none.
         """
-        channel = self.channels[channel_id]
+        channel = self.fields(channel_id)
         exact = PAIR_TEXT.fullmatch(said)
         if exact:
             partner = exact["id"]
@@ -69,7 +69,7 @@ class Pairing:
         if partner and number:
             side = side or ("left" if self._slot(channel_id) < int(number[0]) else "right")
             channel["pair"] = {"with": partner, "side": side}
-            self.channels[partner].setdefault("pair", {"with": channel_id, "side": _OPPOSITE[side]})
+            self.fields(partner).setdefault("pair", {"with": channel_id, "side": _OPPOSITE[side]})
             return True
         if side:
             channel["pair"] = {"with": None, "side": side}
@@ -85,7 +85,7 @@ class Pairing:
     def from_notes(self) -> None:
         """Pair channels whose notes say so ("pair with 20"), and report each."""
         for channel_id in self.guess:
-            channel = self.channels[channel_id]
+            channel = self.fields(channel_id)
             found = _NOTE.search(channel.get("notes", ""))
             partner = self.at(int(found[1]), channel_id) if found else None
             if not found or not partner or "pair" in channel:
@@ -93,7 +93,7 @@ class Pairing:
             sided = values.sided(channel["name"], self.words)
             left = sided.side == "left" if sided else self._slot(channel_id) < int(found[1])
             for one, other, is_left in ((channel_id, partner, left), (partner, channel_id, not left)):
-                self.channels[one]["pair"] = {"with": other, "side": "left" if is_left else "right"}
+                self.fields(one)["pair"] = {"with": other, "side": "left" if is_left else "right"}
             self.report(
                 channel_id,
                 "pair-by-note",
@@ -105,7 +105,7 @@ class Pairing:
         within: dict[tuple[str, str, bool], dict[Side, list[str]]] = {}
         sure: dict[str, Side] = {}
         for channel_id in dict.fromkeys(self.guess):
-            pair = self.channels[channel_id].get("pair")
+            pair = self.fields(channel_id).get("pair")
             sided = values.sided(self.name(channel_id), self.words)
             if (not sided and not pair) or (pair and pair["with"] is not None):
                 continue
@@ -126,7 +126,7 @@ class Pairing:
             several = max(len(ids) for ids in sides.values()) > 1
             counted = ", ".join(f"{len(ids)} {side}" for side, ids in sorted(sides.items()))
             for channel_id in (name for ids in sides.values() for name in ids if name in sure):
-                self.channels[channel_id].setdefault("pair", {"with": None, "side": sure[channel_id]})
+                self.fields(channel_id).setdefault("pair", {"with": None, "side": sure[channel_id]})
                 if several:
                     self.report(
                         channel_id,
@@ -143,8 +143,8 @@ class Pairing:
         for one, other in families:
             first, second = sides.get(one, []), sides.get(other, [])
             if len(first) == 1 == len(second):
-                self.channels[first[0]]["pair"] = {"with": second[0], "side": one}
-                self.channels[second[0]]["pair"] = {"with": first[0], "side": other}
+                self.fields(first[0])["pair"] = {"with": second[0], "side": one}
+                self.fields(second[0])["pair"] = {"with": first[0], "side": other}
                 return True
         return False
 

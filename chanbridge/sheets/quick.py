@@ -11,21 +11,22 @@ from collections.abc import Callable, Sequence
 from itertools import repeat
 from typing import Any, NamedTuple
 
-from chanbridge.model import AUDIENCES, MOST_SLOTS, Extra, each
+from chanbridge.model import AUDIENCES, MOST_SLOTS, Channel, Extra, each
 from chanbridge.names import Vocabulary, fold
 from chanbridge.sheets import fields, values
 from chanbridge.sheets.layout import Table
 
 _NAME = re.compile(r"[^\W_]{1,30}(?: [^\W_]{1,30}){0,5}")
 _SOCKET = re.compile(r"([A-Za-z]{1,2})(\d{1,4})")
+_EMPTY = frozenset(("", None))
 _DIGIT = re.compile(r"\d")
 
 
 class Run(NamedTuple):
-    """Rows that follow each other, one entry each: a channel's fields, its id ("" if the row gives none), its slot,
-    and its box with the socket's number, None if it names none."""
+    """Rows that follow each other, one entry each: the channels' fields as columns, ids ("" if a row gives none), slots,
+    and boxes with the socket's number, None if a row names none."""
 
-    fields: list[dict[str, Any]]
+    fields: dict[str, list[Any]]
     ids: list[str]
     slots: list[int]
     places: list[tuple[str, int | None]]
@@ -73,9 +74,7 @@ class Quick:
                 )
         nowhere = [""] * len(rows)
         boxes, sockets = (columns[at[field]] if field in at else nowhere for field in ("box", "socket"))
-        said = list(zip(boxes, sockets, strict=True))
-        known_places = self._places(said)
-        self.places = [known_places[place] for place in said]
+        self.places = self._places(boxes, sockets)
         if not table.own:
             self._kinds(len(rows))
         unknown = [place for place, field in enumerate(table.fields) if field is None]
@@ -103,28 +102,22 @@ class Quick:
 
     def run(self, start: int, stop: int) -> Run:
         """What rows `start` to `stop` - 1 say, all of them plain."""
-        names = self.columns["name"][start:stop]
-        full = {"name": names, "extras": self.columns["extras"][start:stop]}
-        partly = []
+        columns: dict[str, list[Any]] = {}
         for field, column in self.columns.items():
-            cells = column[start:stop]
-            if field in full or not any(cell not in ("", None) for cell in set(cells)):
-                continue
-            if all(cell not in ("", None) for cell in set(cells)):
-                full[field] = cells
-            else:
-                partly.append((field, cells))
-        keys = tuple(full)
-        out = [dict(zip(keys, row, strict=True)) for row in zip(*full.values(), strict=True)]
-        for field, cells in partly:
-            for channel, cell in zip(out, cells, strict=True):
-                if cell not in ("", None):
-                    channel[field] = cell
-        ids = list(self.ids[start:stop]) if self.ids else [""] * len(names)
+            cells = list(column[start:stop])
+            if field not in ("name", "extras"):
+                distinct = set(cells)
+                if distinct <= _EMPTY:
+                    continue
+                if distinct & _EMPTY:
+                    usual = Channel.model_fields[field].default
+                    cells = [usual if cell in _EMPTY else cell for cell in cells]
+            columns[field] = cells
+        ids = list(self.ids[start:stop]) if self.ids else [""] * (stop - start)
         if not self.own:
             ids = [said.strip() for said in ids]
         places = [place for place in self.places[start:stop] if place]
-        return Run(out, ids, [int(said) for said in self.numbers[start:stop]], places)
+        return Run(columns, ids, [int(said) for said in self.numbers[start:stop]], places)
 
     def _telling(self) -> frozenset[str]:
         """Words that make a name more than a name."""
@@ -146,22 +139,25 @@ class Quick:
             own = self.columns.get("kind", [None] * rows)
             self.columns["kind"] = [kind or known[name] for kind, name in zip(own, said, strict=True)]
 
-    def _places(self, said: list[tuple[str, str]]) -> dict[tuple[str, str], tuple[str, int | None] | None]:
-        """Box and socket as they stand → what they plainly say, None where that is not plain."""
-        boxes = {box for box, _ in said}
-        odd = {box for box in boxes if box != box.strip() or (box and values.is_nothing(box, self.words))}
-        numbers = {text: int(text) for _, text in said if text.isdigit() and text.isascii() and len(text) < 5}
-        out: dict[tuple[str, str], tuple[str, int | None] | None] = {}
-        for place in dict.fromkeys(said):
-            box, text = place
+    def _places(self, boxes: Sequence[str], sockets: Sequence[str]) -> list[tuple[str, int | None] | None]:
+        """What box and socket plainly say, row by row; None where that is not plain."""
+        distinct = set(boxes)
+        odd = {box for box in distinct if box != box.strip() or (box and values.is_nothing(box, self.words))}
+        if not odd and "" not in distinct and _all_numbers(sockets, 5):
+            return list(zip(boxes, map(int, sockets), strict=True))
+        numbers = {
+            text: int(text) for text in set(sockets) if text.isdigit() and text.isascii() and len(text) < 5
+        }
+        known: dict[tuple[str, str], tuple[str, int | None] | None] = {}
+        for box, text in set(zip(boxes, sockets, strict=True)):
             number = numbers.get(text)
-            out[place] = None
+            place: tuple[str, int | None] | None = None
             if not text:
-                out[place] = None if box else (self.home, None)
+                place = None if box else (self.home, None)
             elif box in odd:
-                continue
+                place = None
             elif number:
-                out[place] = (box or self.home, number)
+                place = (box or self.home, number)
             elif (
                 not self.own
                 and not box
@@ -169,8 +165,9 @@ class Quick:
                 and (found := _SOCKET.fullmatch(text))
                 and int(found[2])
             ):
-                out[place] = (found[1], int(found[2]))
-        return out
+                place = (found[1], int(found[2]))
+            known[box, text] = place
+        return [known[place] for place in zip(boxes, sockets, strict=True)]
 
 
 def _extras(headings: list[str], columns: list[Sequence[str]]) -> list[tuple[Extra, ...]]:
@@ -197,11 +194,14 @@ def _all_plain(names: Sequence[str], telling: frozenset[str]) -> bool:
 
 def _all_slots(numbers: Sequence[str]) -> bool:
     """Whether all of many numbers are slots, at a glance; False may mean that a closer look is due."""
-    text = "".join(numbers)
-    if not (text.isdigit() and text.isascii() and all(numbers) and max(map(len, numbers)) < 7):
-        return False
-    slots = list(map(int, numbers))
-    return min(slots) > 0 and max(slots) <= MOST_SLOTS
+    return _all_numbers(numbers, 7) and max(map(int, numbers)) <= MOST_SLOTS
+
+
+def _all_numbers(cells: Sequence[str], below: int) -> bool:
+    """Whether all cells are whole numbers from 1 with fewer than so many figures, at a glance."""
+    text = "".join(cells)
+    plain = text.isdigit() and text.isascii() and all(cells) and max(map(len, cells)) < below
+    return plain and min(map(int, cells)) > 0
 
 
 def _is_slot(said: str) -> bool:
