@@ -147,14 +147,14 @@ class Channel(_Frozen):
 
 def channels_of(columns: Mapping[str, Sequence[Any]]) -> list[Channel]:
     """Many channels from columns of values, field by field, that are known to be valid: they are not looked into again."""
-    count = len(columns["id"])
     usual = Channel.model_construct(id="").__dict__
-    every = [columns.get(field) or repeat(usual[field], count) for field in Channel.model_fields]
-    names, said = tuple(Channel.model_fields), set(columns)
+    names, said = tuple(columns), set(columns)
     make, put, out = Channel.__new__, object.__setattr__, []
-    for row in zip(*every, strict=True):
+    for row in zip(*columns.values(), strict=True):
+        fields = usual.copy()
+        fields.update(zip(names, row, strict=True))
         channel = make(Channel)
-        put(channel, "__dict__", dict(zip(names, row, strict=True)))
+        put(channel, "__dict__", fields)
         put(channel, "__pydantic_fields_set__", said)
         put(channel, "__pydantic_extra__", None)
         put(channel, "__pydantic_private__", None)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 import tomllib
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from importlib.resources import files
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 
@@ -27,7 +28,8 @@ class Vocabulary(NamedTuple):
     """The words that sheets use.
 
     `headings`: folded heading → the fields it may mean, the likeliest first. `values` and `roles`: topic →
-    its folded words. `kinds`: folded word → kind of channel. `short`: folded word → its abbreviation.
+    its folded words. `kinds`: folded word → kind of channel. `short`: folded word → its abbreviation. `labels`:
+    what a user's file adds to the tables of compare/abbreviations.toml.
     """
 
     headings: Mapping[str, tuple[str, ...]]
@@ -35,6 +37,11 @@ class Vocabulary(NamedTuple):
     kinds: Mapping[str, str]
     roles: Mapping[str, frozenset[str]]
     short: Mapping[str, str]
+    labels: Mapping[str, Mapping[str, Sequence[str]]] = MappingProxyType({})
+
+
+LABEL_TABLES = ("abbreviations", "contrasts", "fillers")
+"""The tables of compare/abbreviations.toml, to which a user's file may add lines of its own."""
 
 
 def vocabulary_from(data: Mapping[str, Any]) -> Vocabulary:
@@ -51,6 +58,7 @@ def vocabulary_from(data: Mapping[str, Any]) -> Vocabulary:
         {fold(name): kind for kind, names in data["kinds"].items() for name in names},
         {topic: frozenset(map(fold, names)) for topic, names in data["roles"].items()},
         {fold(name): text for name, text in data["short"].items()},
+        {table: data[table] for table in LABEL_TABLES if table in data},
     )
 
 
@@ -76,19 +84,21 @@ def extended(text: str) -> Vocabulary:
     """
     data = _packaged()
     for table, topics in tomllib.loads(text).items():
-        if table not in data or not isinstance(topics, dict):
+        if (table not in data and table not in LABEL_TABLES) or not isinstance(topics, dict):
+            known = dict.fromkeys((*data, *LABEL_TABLES))
             raise ValueError(
-                f"there is no table [{table}]; there are {', '.join(f'[{name}]' for name in data)}"
+                f"there is no table [{table}]; there are {', '.join(f'[{name}]' for name in known)}"
             )
         for topic, added in topics.items():
             if table == "short":
                 data[table][topic] = added
-            elif topic not in data[table]:
+            elif table not in LABEL_TABLES and topic not in data[table]:
                 raise ValueError(f"[{table}] has no {topic!r}; there are {', '.join(data[table])}")
             elif not isinstance(added, list) or not all(isinstance(word, str) for word in added):
                 raise ValueError(f"[{table}] {topic} must be a list of words in quotes")
             else:
-                data[table][topic] = [*data[table][topic], *added]
+                topics_so_far = data.setdefault(table, {})
+                topics_so_far[topic] = [*topics_so_far.get(topic, []), *added]
     return vocabulary_from(data)
 
 

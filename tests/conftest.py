@@ -29,7 +29,7 @@ def example() -> Path:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """The corpus summed up: how many sheets of each topic were read as they must be."""
+    """The corpus summed up, and what tests record as a "figure"."""
     counts: dict[str, Counter[str]] = {}
     for outcome in ("passed", "failed"):
         for report in terminalreporter.stats.get(outcome, []):
@@ -44,3 +44,14 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
             )
         total = sum((outcomes for outcomes in counts.values()), Counter[str]())
         terminalreporter.line(f"{'all':<12}{total['passed']:>4} read rightly{total['failed']:>4} not")
+    said = [
+        f"{text}"
+        for outcome in ("passed", "failed")
+        for report in terminalreporter.stats.get(outcome, [])
+        for name, text in getattr(report, "user_properties", ())
+        if name == "figure"
+    ]
+    if said:
+        terminalreporter.section("figures")
+        for line in said:
+            terminalreporter.line(line)

@@ -16,7 +16,6 @@ from chanbridge.files import LARGEST
 from chanbridge.sheets.columns import FIELDS
 from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
-from chanbridge.show import read_vocabulary, refuse_rejected
 
 
 def sheet_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -29,7 +28,7 @@ def sheet_options(command: Callable[..., None]) -> Callable[..., None]:
     ) -> None:  # fmt: skip
         words = None
         if vocabulary:
-            words = read_vocabulary(vocabulary)
+            words = formats.read_vocabulary(vocabulary)
         delimiter = {"tab": "\t", "\\t": "\t"}.get(delimiter, delimiter)
         options = Options(encoding, delimiter, hidden, record, "", _columns(columns), words)
         command(*arguments, options=options, **rest)
@@ -80,7 +79,7 @@ def read_source(
     else:
         reading = formats.read(path, name, options)
     if not accept_rejected:
-        refuse_rejected(reading)
+        formats.refuse_rejected(reading)
     return reading
 
 

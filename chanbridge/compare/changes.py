@@ -2,161 +2,174 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
-from typing import Literal, NamedTuple
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from types import MappingProxyType
+from typing import NamedTuple
 
-from chanbridge.compare.match import Item, Match, match
-from chanbridge.model import AUDIENCES, ChannelMap, Line
-from chanbridge.names import fold
-
-Kind = Literal[
-    "missing",
-    "extra",
-    "moved",
-    "renamed",
-    "resourced",
-    "pair",
-    "polarity",
-    "phantom",
-    "gain-owner",
-    "audience",
-]
-
-
-class Change(NamedTuple):
-    """One difference. `reference` and `other` are the lines concerned, None where a list has none."""
-
-    kind: Kind
-    channels: tuple[str, ...]
-    reference: Line | None
-    other: Line | None
-    message: str
+from chanbridge.compare.absent import extra, missing
+from chanbridge.compare.change import Change, Kind
+from chanbridge.compare.labels import Dictionary
+from chanbridge.compare.match import ALIKE, Key, Match, Matching, match
+from chanbridge.compare.moves import moves
+from chanbridge.compare.places import FEWEST, Question, Wiring, items
+from chanbridge.compare.wording import place, shown, through
+from chanbridge.model import AUDIENCES, Channel, ChannelMap, Line
+from chanbridge.names import Vocabulary, fold, vocabulary
 
 
 class Comparison(NamedTuple):
-    """`same`: the number of channels that do not differ. `changes` in the reference's order, extras last."""
+    """`same`: the number of channels that do not differ. `changes` in the reference's order, extras last.
+
+    `questions`: what must be asked; a doubtful match is there, and in no change. `matches`: what was taken for one
+    channel, with its evidence and score.
+    """
 
     same: int
     changes: tuple[Change, ...]
+    questions: tuple[Question, ...] = ()
+    matches: tuple[Match, ...] = ()
 
 
 def compare(
-    reference: ChannelMap, other: ChannelMap, *, by_id: bool = False, heard: Collection[str] = AUDIENCES
+    reference: ChannelMap,
+    other: ChannelMap,
+    *,
+    by_id: bool = False,
+    heard: Collection[str] = AUDIENCES,
+    columns: Collection[str] = (),
+    spares: bool = True,
+    by: Key | None = None,
+    wiring: Wiring = MappingProxyType({}),
+    words: Vocabulary | None = None,
 ) -> Comparison:
     """Compare two lists channel by channel. What one list does not say at all is no difference.
 
     `by_id`: both lists came with ids of their own, which then say what is the same channel. `heard`: the
-    audiences that both lists have a column for; what was only gathered from a name is no difference.
+    audiences that both lists have a column for; what was only gathered from a name is no difference. `columns`: of
+    "pair" and "short", those that both lists have. `spares`: the reference has rows for spares, so that a number
+    without a channel is one. `by` forces one key. `wiring`: how the show counts sockets as slots.
     """
-    matches, missing, extra = match(_items(reference), _items(other), by_id)
-    lines = ([item.line for item in _items(reference)], [item.line for item in _items(other)])
-    said = (
-        all(any(line.number for line in each) for each in lines),
-        all(any(line.socket for line in each) for each in lines),
-    )
-    partners = {pair.reference.channel.id: pair.other.channel.id for pair in matches}
+    dictionary = Dictionary(words or vocabulary())
+    mine, empty = items(reference, wiring)
+    theirs, _ = items(other, wiring)
+    found = match(mine, theirs, dictionary, by_id=by_id, by=by)
+    order = {item.line: at for at, item in enumerate(mine)}
     at: list[tuple[int, Change]] = []
-    same = 0
-    order = {line: place for place, line in enumerate(_items(reference))}
-    for pair in matches:
-        changes = list(_changes(pair, partners, heard, said))
-        same += not changes
-        at += [(order[pair.reference], change) for change in changes]
-    for item in missing:
-        message = f"{_called(item)} ({place(item.line)}) is not on the other list"
-        at.append((order[item], Change("missing", (item.channel.name,), item.line, None, message)))
-    for item in extra:
-        message = f"{_called(item)} ({place(item.line)}) is only on the other list"
-        at.append((len(order), Change("extra", (item.channel.name,), None, item.line, message)))
-    return Comparison(same, tuple(change for _, change in sorted(at, key=lambda pair: pair[0])))
+    touched: set[int] = set()  # matches that are in a change
+    loose: set[Line] = set()  # lines that stand elsewhere on the other list, each for itself
+    for rows, change in moves(found):
+        touched |= set(rows)
+        if change.kind != "shift":
+            loose.update(line for line, _ in change.lines()[:2] if line)
+        at.append((order[found.matches[rows[0]].reference.line], change))
+    for rows, change in _pairs(found, columns):
+        touched |= set(rows)
+        at.append((order[found.matches[rows[0]].reference.line], change))
+    for row, pair in enumerate(found.matches):
+        changes = list(_changes(pair, heard, columns)) if pair.score >= ALIKE else []
+        touched |= {row} if changes else set()
+        at += [(order[pair.reference.line], change) for change in changes]
+    at = _owners_together(at)
+    at += [(order[line], change) for line, change in missing(found, mine, theirs, loose)]
+    at += [(len(order), change) for change in extra(found, mine, theirs, empty if spares else [])]
+    at.sort(key=lambda pair: pair[0])
+    same = len(found.matches) - len(touched)
+    taken = [pair for pair in found.matches if pair.score >= ALIKE]
+    return Comparison(same, tuple(change for _, change in at), tuple(found.questions), tuple(taken))
 
 
-def _items(whole: ChannelMap) -> list[Item]:
-    return [Item(line.channel, line) for line in whole.lines(whole.listed_port()) if line.channel]
-
-
-def place(line: Line) -> str:
-    """Where a line's channel stands, for people: `slot 12, socket A3`."""
-    parts = [slot_text(line)] if line.number else []
-    parts += [f"socket {socket_text(line)}"] if line.socket else []
-    return ", ".join(parts) or "no slot"
-
-
-def slot_text(line: Line) -> str:
-    """`slot 12`, or `no slot`."""
-    return f"slot {line.number}" if line.number else "no slot"
-
-
-def socket_text(line: Line) -> str:
-    """Box and socket in one word: `A3`, or `Local 3` where the box's name is longer than two letters."""
-    short = len(line.box) < 3 and not line.box[-1:].isdigit()
-    return f"{line.box}{'' if short else ' '}{line.socket}"
-
-
-def _socket(line: Line) -> str:
-    return f"socket {socket_text(line)}" if line.socket else "no socket"
-
-
-def _called(item: Item) -> str:
-    return repr(item.channel.name)
-
-
-def _changes(
-    pair: Match, partners: dict[str, str], heard: Collection[str], said: tuple[bool, bool]
-) -> Iterator[Change]:
-    """What differs about one channel; `said`: whether both lists give slots, and sockets."""
-    one, two = pair.reference, pair.other
-    mine, theirs = one.line, two.line
+def _changes(pair: Match, heard: Collection[str], columns: Collection[str]) -> Iterator[Change]:
+    """What differs about one channel, its place left out."""
+    one, two = pair.reference.channel, pair.other.channel
+    mine, theirs = pair.reference.line, pair.other.line
+    names = tuple(dict.fromkeys((one.name, two.name)))
 
     def change(kind: Kind, message: str) -> Change:
-        names = dict.fromkeys((one.channel.name, two.channel.name))
-        return Change(kind, tuple(names), mine, theirs, f"{_called(one)}: {message}")
+        return Change(kind, names, mine, theirs, f"{one.name!r}: {message}")
 
-    renamed = fold(one.channel.name) != fold(two.channel.name)
-    if renamed:
-        yield Change(
-            "renamed",
-            (one.channel.name, two.channel.name),
-            mine,
-            theirs,
-            f"{_called(one)} is called {two.channel.name!r} on the other list ({place(theirs)}; same {pair.by})",
-        )
-    moved = said[0] and mine.number != theirs.number
-    boxes = (fold(mine.box), fold(theirs.box))
-    elsewhere = bool(mine.socket and all(boxes) and boxes[0] != boxes[1])
-    resourced = said[1] and (mine.socket != theirs.socket or elsewhere)
-    if resourced:
-        slots = f", and {slot_text(theirs)} instead of {slot_text(mine)}" if moved else ""
-        yield change("resourced", f"has {_socket(theirs)} on the other list, {_socket(mine)} here{slots}")
-    elif moved:
-        yield change("moved", f"stands on {slot_text(theirs)} on the other list, {slot_text(mine)} here")
-    here, there = one.channel.pair, two.channel.pair
-    if here and there and not renamed:
-        if here.side != there.side:
-            yield change("pair", f"is the {there.side} side on the other list, the {here.side} here")
-        elif here.partner and there.partner and partners.get(here.partner, there.partner) != there.partner:
-            yield change("pair", "has another partner on the other list")
+    if fold(one.name) != fold(two.name):
+        how = f"{pair.score:.0%} alike" if pair.by == "likeness" else f"same {pair.by}"
+        message = f"{one.name!r} is called {two.name!r} on the other list ({place(theirs)}; {how})"
+        yield Change("renamed", (one.name, two.name), mine, theirs, message)
+    if "short" in columns and one.short and two.short and fold(one.short) != fold(two.short):
+        yield change("label", f"the label is {two.short!r} on the other list, {one.short!r} here")
     for kind, ours, others in (
-        ("polarity", one.channel.polarity, two.channel.polarity),
-        ("phantom", one.channel.phantom, two.channel.phantom),
+        ("polarity", one.polarity, two.polarity),
+        ("phantom", one.phantom, two.phantom),
     ):
         if "unknown" not in (ours, others) and ours != others:
             yield change(
                 "polarity" if kind == "polarity" else "phantom",
                 f"{kind} is {others} on the other list, {ours} here",
             )
-    owners = (one.channel.gain_owner, two.channel.gain_owner)
-    if all(owners) and fold(owners[0]) != fold(owners[1]):
-        yield change("gain-owner", f"gain belongs to {owners[1]} on the other list, {owners[0]} here")
-    heard_apart = [
-        name
-        for name in heard
-        if "open"
-        not in (permissions := (getattr(one.channel.audience, name), getattr(two.channel.audience, name)))
-        and permissions[0] != permissions[1]
+    if one.gain_owner and two.gain_owner and fold(one.gain_owner) != fold(two.gain_owner):
+        yield change("gain-owner", _owners(one, two))
+    permissions = ((name, getattr(one.audience, name), getattr(two.audience, name)) for name in heard)
+    apart = [
+        f"{name} is {others} on the other list, {ours} here"
+        for name, ours, others in permissions
+        if "open" not in (ours, others) and ours != others
     ]
-    if heard_apart:
-        theirs_said = (
-            f"{name} is {getattr(two.channel.audience, name)} on the other list" for name in heard_apart
-        )
-        yield change("audience", "; ".join(theirs_said))
+    if apart:
+        yield change("audience", "; ".join(apart))
+
+
+def _pairs(found: Matching, columns: Collection[str]) -> Iterator[tuple[tuple[int, ...], Change]]:
+    """What is wrong with pairs, both sides of one together: indexes of their matches, and the change."""
+    partners = {pair.reference.channel.id: pair.other.channel.id for pair in found.matches}
+    row_of = {pair.reference.channel.id: row for row, pair in enumerate(found.matches)}
+    told: set[tuple[int, ...]] = set()
+    for row, pair in enumerate(found.matches):
+        here = pair.reference.channel
+        wrong = _pair(pair, partners, columns) if pair.score >= ALIKE else ""
+        mate = row_of.get(here.pair.partner or "") if here.pair else None
+        rows = (row,) if mate is None else (min(row, mate), max(row, mate))
+        if not wrong or rows in told:
+            continue
+        told.add(rows)
+        both = [found.matches[at] for at in rows]
+        names = tuple(one.reference.channel.name for one in both)
+        lines = tuple((one.reference.line, one.other.line) for one in both)
+        beside = f" (with {found.matches[mate].reference.channel.name!r})" if mate is not None else ""
+        message = f"{here.name!r}: {wrong}{beside}"
+        yield rows, Change("pair", names, *lines[0], message, lines if len(rows) > 1 else ())
+
+
+def _pair(pair: Match, partners: Mapping[str, str], columns: Collection[str]) -> str:
+    """What is wrong with a channel's pair, or ""."""
+    here, there = pair.reference.channel.pair, pair.other.channel.pair
+    if here is None or (there is None and "pair" not in columns):
+        return ""
+    if there is None:
+        return f"is a single on the other list, the {here.side} of a pair here: the pair is broken"
+    if here.side != there.side:
+        return f"is the {there.side} side on the other list, the {here.side} here: the pair is reversed"
+    if here.partner and there.partner is None and "pair" in columns and here.partner in partners:
+        return "has no partner on the other list: the pair is broken"
+    if here.partner and there.partner and partners.get(here.partner, there.partner) != there.partner:
+        return "has another partner on the other list: the pair is broken"
+    return ""
+
+
+def _owners_together(found: Sequence[tuple[int, Change]]) -> list[tuple[int, Change]]:
+    """Three or more preamps that went from one owner to another are one change."""
+    groups: dict[str, list[tuple[int, Change]]] = {}
+    for at, change in found:
+        if change.kind == "gain-owner":
+            said = change.message.removeprefix(f"{change.channels[0]!r}: ")
+            groups.setdefault(said, []).append((at, change))
+    out = [pair for pair in found if pair[1].kind != "gain-owner"]
+    for said, group in groups.items():
+        if len(group) < FEWEST:
+            out += group
+            continue
+        first = group[0][1]
+        names = tuple(change.channels[0] for _, change in group)
+        rows = tuple((change.reference, change.other) for _, change in group)
+        message = f"{said}: {through(names)}"
+        out.append((group[0][0], Change("gain-owner", names, first.reference, first.other, message, rows)))
+    return out
+
+
+def _owners(one: Channel, two: Channel) -> str:
+    return f"gain belongs to {shown(two.gain_owner)} on the other list, {shown(one.gain_owner)} here"

@@ -13,6 +13,7 @@ from typing import NamedTuple, Protocol, cast
 from chanbridge.errors import Location, ReadError, WriteError
 from chanbridge.files import read_bytes
 from chanbridge.model import ChannelMap
+from chanbridge.names import Vocabulary, extended
 from chanbridge.sheets.grid import Grid, Options
 from chanbridge.sheets.interpret import interpret, reading_of
 from chanbridge.sheets.ledger import Reading
@@ -58,6 +59,9 @@ FORMATS = (
     ),
 )
 
+
+LARGEST_WORDS = 1024 * 1024
+"""Bytes of a file of words."""
 
 READ_ONLY = (".xls", ".ods")
 """Endings of files that are read and not written."""
@@ -173,3 +177,23 @@ def write(whole: ChannelMap, known: Format, port: str | None = None, suffix: str
 def dropped(whole: ChannelMap, known: Format, port: str | None = None) -> list[str]:
     """What a format cannot carry of this map, in words; empty where all of it survives."""
     return _module(known).dropped(whole, port or whole.listed_port())
+
+
+def read_vocabulary(path: str) -> Vocabulary:
+    """The vocabulary with a user's file of words added. Raises ReadError naming what is wrong in it."""
+    try:
+        return extended(read_bytes(path, LARGEST_WORDS).decode("utf-8-sig"))
+    except ValueError as error:  # not UTF-8, not TOML, or no such table
+        raise ReadError(f"this is no file of words: {error}", Location(path)) from None
+
+
+def refuse_rejected(reading: Reading) -> None:
+    """Raise ReadError where rows of a sheet were not understood, quoting the first."""
+    rejected = reading.rejected()
+    if rejected:
+        first = rejected[0]
+        more = f"; {len(rejected) - 1} more rows were not understood either" if len(rejected) > 1 else ""
+        raise ReadError(
+            f"{first.reason} (row: {first.text}){more}; mend the sheet, or go on without such rows with --accept-rejected",
+            Location(reading.source, first.sheet, first.row),
+        )

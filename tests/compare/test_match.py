@@ -1,0 +1,184 @@
+"""Which line is which: evidence, doubt, forced keys, nothing lost."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from chanbridge.compare.changes import compare
+from chanbridge.compare.labels import Dictionary
+from chanbridge.compare.match import KEYS, Key
+from chanbridge.errors import ReadError
+from chanbridge.model import ChannelMap, Line
+from chanbridge.names import vocabulary
+from tests.compare.lists import LIST, kinds, numbered, sheet
+
+
+def test_siblings_on_one_place_are_two_sources() -> None:
+    for one, two in (("Vox 1", "Vox 2"), ("Keys L", "Keys R"), ("Kick in", "Kick out")):
+        found = compare(numbered(["Bass", one]), numbered(["Bass", two]))
+        assert kinds(found) == ["resourced"]
+        assert [pair.reference.channel.name for pair in found.matches] == ["Bass"]
+    found = compare(sheet("Name\nBass\nVox 1\n"), sheet("Name\nBass\nVox 2\n"))
+    assert sorted(kinds(found)) == ["extra", "missing"]
+
+
+def test_a_doubtful_match_is_asked_and_neither_missing_nor_extra() -> None:
+    one, two = sheet("Name\nBass\nHarp\n"), sheet("Name\nBass\nCeltic harp\n")
+    found = compare(one, two)
+    assert found.changes == ()
+    assert [(question.kind, question.channels) for question in found.questions] == [
+        ("match", ("Harp", "Celtic harp"))
+    ]
+    assert found.questions[0].score == 0.67
+
+
+def test_two_that_could_be_it_are_asked() -> None:
+    found = compare(sheet("Name\nHi-hat\nHandheld\n"), sheet("Name\nHH\n"))
+    assert kinds(found) == ["missing"]
+    assert [question.kind for question in found.questions] == ["match"]
+
+
+def test_every_match_has_evidence_and_a_score() -> None:
+    one = sheet("Ch,Name,Box,Socket\n1,Kick,A,1\n2,Overhead L,A,2\n3,Harp,A,3\n4,Lead vocal,A,4\n")
+    two = sheet("Ch,Name,Box,Socket\n1,Kick,A,1\n2,OH L,A,2\n3,Celtic harp,A,3\n9,LdVox,A,9\n")
+    found = compare(one, two)
+    assert [(pair.by, round(pair.score, 2)) for pair in found.matches] == [
+        ("box and name", 1), ("socket", 1), ("socket", 0.67), ("likeness", 1)
+    ]  # fmt: skip
+
+
+def test_one_name_twice_goes_by_its_socket() -> None:
+    one = sheet("Ch,Name,Box,Socket\n1,Vox,A,1\n2,Vox,A,2\n")
+    two = sheet("Ch,Name,Box,Socket\n2,Vox,A,2\n1,Vox,A,1\n")
+    assert compare(one, two)[:3] == (2, (), ())
+
+
+def test_ids_find_a_rename_even_when_it_moved() -> None:
+    one = sheet("Slot,Name,Short,Box,Socket,Id\n1,Oboe,,A,1,oboe\n")
+    two = sheet("Slot,Name,Short,Box,Socket,Id\n4,Flute,,A,2,oboe\n")
+    assert [change.kind for change in compare(one, two, by_id=True).changes] == ["resourced", "renamed"]
+
+
+@pytest.mark.parametrize("by", KEYS)
+def test_a_forced_key(by: Key) -> None:
+    one = sheet("Ch,Name,Box,Socket\n1,Kick,A,1\n2,Bass,A,2\n3,Harp,A,3\n")
+    two = sheet("Ch,Name,Box,Socket\n1,Bass,A,1\n3,Kick,A,2\n2,Harfe,A,3\n")
+    expected = {
+        "socket": {("Kick", "Bass"), ("Bass", "Kick"), ("Harp", "Harfe")},
+        "slot": {("Kick", "Bass"), ("Bass", "Harfe"), ("Harp", "Kick")},
+        "name": {("Kick", "Kick"), ("Bass", "Bass")},
+    }[by]
+    found = compare(one, two, by=by)
+    lines = {(pair.reference.line, pair.other.line) for pair in found.matches}
+    lines |= {
+        (a, b) for change in found.changes if change.kind == "resourced" for a, b in change.lines() if a and b
+    }
+    assert {(a.channel.name, b.channel.name) for a, b in lines if a.channel and b.channel} == expected
+
+
+_names = st.one_of(
+    st.sampled_from(
+        (
+            "Vox",
+            "Vox 1",
+            "Vox 2",
+            "Keys L",
+            "Keys R",
+            "OH L",
+            "Overhead left",
+            "Fl",
+            "HH",
+            "007",
+            "-",
+            "Harp",
+            "合唱",
+        )
+    ),
+    st.text("abkxLR 12-/", max_size=9),
+)
+_rows = st.lists(
+    st.tuples(st.one_of(st.just(""), st.integers(1, 30).map(str)), _names, st.sampled_from(("", "A", "B")),
+              st.one_of(st.just(""), st.integers(1, 12).map(str)), st.sampled_from(("", "L with 2", "R", "stereo"))),
+    max_size=14,
+)  # fmt: skip
+_columns = st.sampled_from(((0, 1, 2, 3, 4), (0, 1), (1, 2, 3), (1,), (0, 1, 4), (0, 1, 3)))
+
+
+def drawn(rows: list[tuple[str, ...]], columns: tuple[int, ...]) -> ChannelMap:
+    """A list of any rows, with some of the columns."""
+    head = ("Ch", "Name", "Box", "Socket", "Pair")
+    table = [
+        [head[at] for at in columns],
+        *([row[at] for at in columns] for row in [("1", "Kick", "A", "1", ""), *rows]),
+    ]
+    return sheet("".join(",".join(row) + "\n" for row in table))
+
+
+@given(_rows, _rows, _columns, _columns, st.sampled_from((None, None, *KEYS)), st.booleans())
+def test_nothing_is_lost_and_siblings_stay_apart(
+    mine: list[tuple[str, ...]], theirs: list[tuple[str, ...]], columns: tuple[int, ...], others: tuple[int, ...],
+    by: Key | None, wired: bool,
+) -> None:  # fmt: skip
+    """Every channel of both lists is in a match, a change or a question, and in only one of missing and asked."""
+    one, two = drawn(mine, columns), drawn(theirs, others)
+    wiring = {("a", socket): socket for socket in range(1, 13)} if wired else {}
+    try:
+        found = compare(one, two, by=by, wiring=wiring, columns=("pair", "short"))
+    except ReadError as error:
+        assert by in ("socket", "slot"), error
+        assert "both lists must give" in str(error)
+        return
+    sides: tuple[set[str], set[str]] = (set(), set())
+    pairs: list[tuple[Line | None, Line | None]] = [
+        (pair.reference.line, pair.other.line) for pair in found.matches
+    ]
+    pairs += [pair for change in found.changes for pair in change.lines()]
+    pairs += [(question.reference, question.other) for question in found.questions]
+    for pair in pairs:
+        for side, line in zip(sides, pair, strict=True):
+            if line and line.channel:
+                side.add(line.channel.id)
+    assert sides == tuple({channel.id for channel in whole.channels} for whole in (one, two))
+    gone = {line for change in found.changes if change.kind == "missing" for line, _ in change.lines()}
+    assert gone.isdisjoint(question.reference for question in found.questions)
+    words = Dictionary(vocabulary())
+    for match in found.matches:
+        names = (match.reference.channel.name, match.other.channel.name)
+        assert 0.6 <= match.score <= 1
+        assert match.reference.channel.name == match.other.channel.name or not words.siblings(*names)
+    same = compare(one, one, by=by, wiring=wiring, columns=("pair", "short"))
+    assert same.changes == ()
+    assert same.same == len(one.lines(one.listed_port())) - sum(
+        not line.channel for line in one.lines(one.listed_port())
+    )
+
+
+def test_nothing_is_lost() -> None:
+    """Every channel of both lists is in a match, a change or a question."""
+    one = numbered(LIST)
+    two = numbered([*(f"Seat {n}" for n in range(9)), "KIK IN", "OHL", "Harp", *LIST[30:50]])
+    found = compare(one, two)
+    sides: tuple[set[str], set[str]] = (set(), set())
+    pairs: list[tuple[Line | None, Line | None]] = [
+        (pair.reference.line, pair.other.line) for pair in found.matches
+    ]
+    pairs += [pair for change in found.changes for pair in change.lines()]
+    pairs += [(question.reference, question.other) for question in found.questions]
+    for pair in pairs:
+        for side, line in zip(sides, pair, strict=True):
+            if line and line.channel:
+                side.add(line.channel.id)
+    assert sides == tuple({channel.id for channel in whole.channels} for whole in (one, two))
+
+
+def test_in_the_middle_of_a_shift_a_place_is_where_its_neighbours_went() -> None:
+    other = {49: "Celtic chair 38", 55: "Sitar"}  # by index in the list
+    rows = [f"{at + 1 + 2 * (at > 39)},{other.get(at, name)}\n" for at, name in enumerate(LIST)]
+    found = compare(numbered(LIST), sheet("Ch,Name\n" + "".join(rows)))
+    assert LIST[49] == "Chair 38"
+    assert kinds(found) == ["shift", "renamed", "resourced"]
+    assert found.changes[1].channels == ("Chair 38", "Celtic chair 38")
+    assert found.changes[2].channels == (LIST[55], "Sitar")
+    assert found.questions == ()

@@ -1,0 +1,83 @@
+"""What stands elsewhere: one finding a cause."""
+
+from __future__ import annotations
+
+from chanbridge.compare.changes import compare
+from chanbridge.model import ChannelMap
+from tests.compare.lists import LIST, kinds, numbered, sheet
+
+
+def test_shift_by_two_from_row_41() -> None:
+    rows = "".join(f"{number + 2 * (number >= 41)},{name}\n" for number, name in enumerate(LIST, 1))
+    found = compare(numbered(LIST), sheet("Ch,Name\n" + rows))
+    assert kinds(found) == ["shift"]
+    assert found.changes[0].offset == 2
+    assert len(found.changes[0].rows) == 24
+    assert found.same == 40
+    assert "slots 41 to 64 are 2 higher" in found.changes[0].message
+
+
+def test_a_shift_says_what_it_begins_with() -> None:
+    without = numbered([*LIST[:19], *LIST[20:]])
+    found = compare(numbered(LIST), without)
+    assert kinds(found) == ["missing", "shift"]
+    assert "after 'Chair 8', which is missing" in found.changes[1].message
+    back = compare(without, numbered(LIST))
+    assert kinds(back) == ["shift", "extra"]
+    assert "where 'Chair 8' was put in" in back.changes[0].message
+    boxed = "Ch,Box,Socket,Name\n" + "".join(
+        f"{n},{'AB'[n > 40]},{n - 40 * (n > 40)},Src {n}x\n" for n in range(1, 65)
+    )
+    moved = "Ch,Box,Socket,Name\n" + "".join(
+        f"{n + 2 * (n > 40)},{'AB'[n > 40]},{n - 40 * (n > 40)},Src {n}x\n" for n in range(1, 65)
+    )
+    assert "starting where box B begins" in compare(sheet(boxed), sheet(moved)).changes[0].message
+
+
+def test_neighbours_swapped_are_one_swap() -> None:
+    names = [*LIST[:4], LIST[5], LIST[4], *LIST[6:]]
+    found = compare(numbered(LIST), numbered(names))
+    assert kinds(found) == ["swap"]
+    assert found.changes[0].channels == ("Hi-hat", "Tom high")
+    assert found.same == 62
+
+
+def test_moved_rows_close_up() -> None:
+    names = [*LIST[:10], *LIST[11:13], LIST[10], *LIST[13:]]
+    found = compare(numbered(LIST), numbered(names))
+    assert kinds(found) == ["moved"]
+    assert found.changes[0].channels == ("Bass",)
+    assert "'Mandolin' and 'Chair 1' closed up" in found.changes[0].message
+
+
+def test_another_order_is_one_finding() -> None:
+    order = [LIST[(17 * at) % 64] for at in range(64)]
+    found = compare(numbered(LIST), numbered(order))
+    assert kinds(found) == ["moved"]
+    assert "another number" in found.changes[0].message
+
+
+def placed(move: dict[str, tuple[int, int]] | None = None, shift: bool = False) -> ChannelMap:
+    """The list on box A; everything from slot 41 on two further where it is shifted, some channels elsewhere."""
+    rows = []
+    for number, name in enumerate(LIST, 1):
+        slot, socket = (move or {}).get(name, (number + 2 * (shift and number > 40), number))
+        rows.append(f"{slot},{name},A,{socket}\n")
+    return sheet("Ch,Name,Box,Socket\n" + "".join(rows))
+
+
+def test_another_socket_in_the_middle_of_a_shift_is_told_too() -> None:
+    found = compare(placed(), placed({LIST[49]: (52, 70)}, shift=True))
+    assert kinds(found) == ["shift", "resourced"]
+    assert LIST[49] in found.changes[0].channels
+    assert found.changes[1].channels == (LIST[49],)
+
+
+def test_two_that_went_with_their_sockets_are_one_swap() -> None:
+    found = compare(placed(), placed({LIST[49]: (53, 51), LIST[50]: (52, 50)}, shift=True))
+    assert kinds(found) == ["shift", "swap"]
+    assert found.changes[1].channels == (LIST[49], LIST[50])
+    names = compare(placed(), placed({LIST[9]: (11, 10), LIST[10]: (10, 11)}))
+    assert kinds(names) == ["swap"]
+    both = compare(placed(), placed({LIST[9]: (11, 11), LIST[10]: (10, 10)}))
+    assert kinds(both) == ["swap"]
