@@ -16,16 +16,17 @@ PACKAGE = Path(__file__).parents[1] / "chanbridge"
 LAYERS = (
     {"errors"},
     {"apart"},
-    {"mode", "model", "names", "files"},
+    {"mode", "model", "names", "files", "gear"},
     {"system"},
     {"sheets", "plan", "compare", "check", "ident", "foresight", "aes3"},
     {"aes10"},
     {"formats"},
     {"show", "journal"},
     {"assemble"},
+    {"evening"},
     {"proof"},
     {"handover"},
-    {"cli", "web"},
+    {"cli", "web", "api"},
 )
 WITHIN = {("model", "mode")}
 FREE = {"__init__", "__main__"}
