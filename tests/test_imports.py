@@ -26,9 +26,10 @@ LAYERS = (
     {"evening"},
     {"proof"},
     {"handover"},
-    {"cli", "web", "api"},
+    {"web", "api"},
+    {"cli"},
 )
-WITHIN = {("model", "mode")}
+WITHIN = {("model", "mode"), ("cli", "web")}
 FREE = {"__init__", "__main__"}
 
 
