@@ -5,6 +5,7 @@ from __future__ import annotations
 import string
 from typing import Any
 
+from hypothesis import settings
 from hypothesis import strategies as st
 
 from chanbridge.mode import Mode
@@ -30,6 +31,9 @@ EATEN = (
     "Slot", "Name", "Id", "Total", "* star", "Keys L", "Keys R", "Click", "Kick (gain 17.5)", "19-20", "Box A", "e\u0301",
 )  # fmt: skip
 """Names that libraries, spreadsheets or a careless reader would eat or change."""
+
+EXAMPLES = settings.get_profile(settings.get_current_profile_name()).max_examples
+"""How many examples the profile asks for; slow tests take a share of it."""
 
 _letters = st.characters(blacklist_categories=("Cs", "Cc", "Cn"), blacklist_characters="\ufffe\uffff")
 texts = st.one_of(

@@ -23,7 +23,7 @@ LAYERS = (
     {"formats"},
     {"show", "journal"},
     {"assemble"},
-    {"evening"},
+    {"evening", "drill"},
     {"proof"},
     {"handover"},
     {"web", "api"},

@@ -73,9 +73,7 @@ class JournalMachine(RuleBasedStateMachine):
 
 
 TestJournal = JournalMachine.TestCase
-TestJournal.settings = settings(
-    max_examples=max(12, settings.default.max_examples // 8), stateful_step_count=12
-)
+TestJournal.settings = settings(max_examples=max(12, EXAMPLES // 8), stateful_step_count=12)
 
 
 def filled(folder: Path, many: int = 40) -> list[Entry]:
@@ -157,6 +155,7 @@ def test_what_is_no_journal_at_all_is_set_aside(tmp_path: Path) -> None:
 WRITER = """
 import sys
 from chanbridge.journal import Journal
+from tests.strategies import EXAMPLES
 journal = Journal(sys.argv[1])
 for number in range(int(sys.argv[3])):
     entry = journal.append("told", {"recipient": sys.argv[2], "number": number}, at="2026-12-12T18:00:00Z")

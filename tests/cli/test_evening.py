@@ -13,7 +13,6 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
 
 from chanbridge.cli.amend import make
 from chanbridge.errors import ChanbridgeError
@@ -23,6 +22,7 @@ from chanbridge.evening.words import understand
 from chanbridge.journal import FILE, Journal
 from chanbridge.show import load
 from tests.cli.conftest import Run, failed
+from tests.strategies import EXAMPLES
 
 
 @pytest.fixture
@@ -210,8 +210,7 @@ def _amend_for_ever(show: str, seed: int, pipe: Connection) -> None:
 
 
 def test_no_late_change_is_lost_or_half_made_when_it_is_killed(show: Path) -> None:
-    thorough = settings.get_profile(settings.get_current_profile_name()).max_examples > 500
-    many = 1000 if thorough else 12
+    many = 1000 if EXAMPLES > 500 else 12
     said: list[str] = []
     turn = 0
     while len(said) < many:
