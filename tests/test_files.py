@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from chanbridge.errors import ReadError, WriteError
-from chanbridge.files import LARGEST, read_bytes, write_all, write_bytes
+from chanbridge.files import LARGEST, read_bytes, reading, write_all, write_bytes, writing
 
 
 def test_read_and_write(tmp_path: Path) -> None:
@@ -103,3 +103,62 @@ def test_no_device_is_overwritten() -> None:
 
 def test_the_limit_is_far_above_any_list() -> None:
     assert LARGEST >= 100_000 * 14 * 20
+
+
+@pytest.mark.parametrize("kind", ["missing", "folder", "pipe", "device"])
+def test_what_is_no_file_is_not_opened_for_reading(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / "thing"
+    if kind == "folder":
+        path.mkdir()
+    elif kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "device":
+        path = Path("/dev/zero")
+    with pytest.raises(ReadError), reading(path):
+        pass
+
+
+def test_a_large_file_is_read_from_any_place_and_must_not_change(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    with path.open("wb") as new:
+        new.truncate(3 * LARGEST)  # sparse: takes no room on the disk
+    with reading(path) as stream:
+        stream.seek(-1, os.SEEK_END)
+        assert stream.read() == b"\0"
+    with pytest.raises(ReadError, match="changed while"), reading(path), path.open("ab") as other:
+        other.write(b"more")
+
+
+def test_files_written_piece_by_piece_appear_together(tmp_path: Path) -> None:
+    with writing(tmp_path / "new", ["a.wav", "b.wav"]) as (one, two):
+        one.write(b"one")
+        two.write(b"two")
+        one.write(b" more")
+        assert not (tmp_path / "new" / "a.wav").exists()
+    assert read_bytes(tmp_path / "new" / "a.wav") == b"one more"
+    assert sorted(os.listdir(tmp_path / "new")) == ["a.wav", "b.wav"]
+
+
+def test_a_failure_in_between_leaves_what_was_there(tmp_path: Path) -> None:
+    write_bytes(tmp_path / "a.wav", b"old")
+
+    def broken(folder: Path, names: list[str]) -> None:
+        with writing(folder, names) as streams:
+            streams[0].write(b"new")
+            raise RuntimeError("stop")
+
+    with pytest.raises(RuntimeError, match="stop"):
+        broken(tmp_path, ["a.wav", "b.wav"])
+    with pytest.raises(RuntimeError, match="stop"):
+        broken(tmp_path / "new", ["c.wav"])
+    (tmp_path / "d.wav").mkdir()
+    with pytest.raises(WriteError, match="folder of this name"):
+        broken(tmp_path, ["a.wav", "d.wav"])
+    assert read_bytes(tmp_path / "a.wav") == b"old"
+    assert sorted(os.listdir(tmp_path)) == ["a.wav", "d.wav"]
+
+
+def test_a_full_disk_is_said_and_leaves_nothing(tmp_path: Path) -> None:
+    with pytest.raises(WriteError, match="no space left"), writing(tmp_path, ["a.wav"]):
+        raise OSError(28, "No space left on device")
+    assert os.listdir(tmp_path) == []

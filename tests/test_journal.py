@@ -22,6 +22,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from chanbridge.journal import FILE, Entry, Journal, JournalError, StaleError, as_csv
+from tests.strategies import EXAMPLES
 
 MEMORY = "/dev/shm" if os.path.isdir("/dev/shm") else None
 """Where many small files are made: waiting for a disk proves nothing here."""
@@ -155,6 +156,7 @@ def test_what_is_no_journal_at_all_is_set_aside(tmp_path: Path) -> None:
 WRITER = """
 import sys
 from chanbridge.journal import Journal
+from tests.strategies import EXAMPLES
 from tests.strategies import EXAMPLES
 journal = Journal(sys.argv[1])
 for number in range(int(sys.argv[3])):

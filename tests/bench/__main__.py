@@ -13,6 +13,8 @@ import tempfile
 import time
 from pathlib import Path
 
+from tests.bench import comparing, frames, identing, packing
+
 PANDAS = """
 import sys
 import pandas as pd
@@ -78,6 +80,12 @@ def main() -> None:
         except subprocess.CalledProcessError as error:
             sys.exit(f"the baseline needs pandas and lxml: {error.stderr.decode()[-200:]}")
         row("convert 64 rows, CSV to XML", seconds(tool, "convert", sheet, target), "pandas script", pandas)
+        for line in comparing.timings(folder, seconds):
+            row(*line)
+        for line in packing.timings(folder, seconds):
+            row(*line)
+        for line in identing.timings(folder, seconds):
+            row(*line)
         big, copy, book = (os.path.join(folder, name) for name in ("big.csv", "copy.csv", "big.xlsx"))
         large_sheet(big, 100_000)
         without = seconds(python, "-c", PANDAS_LARGE, big, copy, times=3)
@@ -102,6 +110,8 @@ def main() -> None:
             "python -c pass",
             bare,
         )
+        row("prove the example", seconds(tool, "prove", example), "python -c pass", bare)
+    frames.main()
 
 
 if __name__ == "__main__":

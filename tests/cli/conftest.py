@@ -36,10 +36,18 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Run:
     return runner(monkeypatch)
 
 
+SHEETS = ("--formats", "csv,xml,txt")
+
+
 def runner(monkeypatch: pytest.MonkeyPatch) -> Run:
-    """A function that runs one command."""
+    """A function that runs one command. Without --formats handover writes only sheets as CSV, XML and text.
+
+    What it prints beside those takes seconds, and is tested in test_papers.py.
+    """
 
     def call(*arguments: str | Path, stdin: bytes = b"") -> Result:
+        if arguments[:1] == ("handover",) and "--formats" not in arguments and "--help" not in arguments:
+            arguments = (*arguments, *SHEETS)
         out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
         monkeypatch.setattr(sys, "argv", ["chanbridge", *map(str, arguments)])
         monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(stdin), "utf-8"))

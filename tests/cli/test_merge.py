@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from chanbridge.handover.recipients import fed
 from chanbridge.mode import Mode
 from chanbridge.plan.blocks import Sheet, side_by_side
 from chanbridge.plan.straight import plan
-from tests.cli.conftest import Run, failed
+from tests.cli.conftest import Result, Run, failed
 
 
 def rows(path: Path) -> list[list[str]]:
@@ -200,3 +201,176 @@ def test_any_two_blocks(slots: int, first: list[tuple[str, ...]], second: list[t
     assert all(out.reason for out in made.left_out)
     table = read_data(write(feed, named("csv"), "feed"), "t.csv", named("csv"))
     assert [channel.id for channel in table.map.channels] == carried
+
+
+def test_several_feeds_are_several_sheets(run: Run, tmp_path: Path, example: Path) -> None:
+    boxes = (example / "box-a.csv", example / "box-b.xml")
+    result = run(
+        "merge", *boxes, "--onto", "64@48000", "--onto", "64@48000", "-o", tmp_path / "t.csv", "--json"
+    )
+    assert result.status == 0
+    data = result.json()
+    assert data["layout"] == "straight on two feeds"
+    assert data["feeds"] == ["64@48000", "64@48000"]
+    assert sum(bool(slot["name"]) for slot in data["slots"]) == 68
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["t-1.csv", "t-2.csv"]
+    names = {row[1] for at in (1, 2) for row in rows(tmp_path / f"t-{at}.csv")[1:]}
+    assert {slot["name"] for slot in data["slots"]} <= names | {""}
+
+
+def sheet(path: Path, names: list[str], first: int = 1) -> Path:
+    path.write_text("Socket,Name\n" + "".join(f"A{at},{name}\n" for at, name in enumerate(names, first)))
+    return path
+
+
+def placed(result: Result) -> dict[str, int]:
+    return {slot["name"]: slot["slot"] for slot in result.json()["slots"] if slot["name"]}
+
+
+def test_a_channel_added_in_the_middle_moves_nothing(run: Run, tmp_path: Path) -> None:
+    names = [f"Chair {at}" for at in range(1, 31)]
+    before = sheet(tmp_path / "a.csv", names)
+    issued = tmp_path / "truck.csv"
+    first = run("merge", before, "--onto", "64@48000", "-o", issued, "--json")
+    after = sheet(tmp_path / "a.csv", [*names[:14], "Trumpet", *names[14:]])  # every later socket is one on
+    result = run("merge", after, "--onto", "64@48000", "--keep", issued, "--json")
+    assert result.status == 0
+    now = placed(result)
+    trumpet = now.pop("Trumpet")
+    assert now == placed(first)
+    assert trumpet not in placed(first).values()
+    assert result.json()["moved"] == []
+    assert "30 channels where issued, 0 moved" in result.err
+
+
+def fewest_moved(at: dict[str, int], single: int, slots: int) -> int:
+    """How many issued channels must move so that a pair finds an odd slot and the next, by trying every set of them.
+
+    `at`: the others' slots; `single`: the slot of the channel that has become the left of the pair.
+    """
+    counts = []
+    for odd in range(1, slots, 2):
+        for count in range(len(at) + 1):
+            for movers in combinations(sorted(at), count):
+                stay = {slot for name, slot in at.items() if name not in movers}
+                if not {odd, odd + 1} & stay and slots - len(stay) - 2 >= count:
+                    counts.append(count + (odd != single))
+            if counts and min(counts) <= count:
+                break
+    return min(counts)
+
+
+@pytest.mark.parametrize(("at", "total"), [(3, 13), (4, 13), (7, 13), (8, 12), (1, 13), (13, 13), (2, 9)])
+def test_a_channel_that_becomes_a_pair_moves_the_fewest(
+    run: Run, tmp_path: Path, at: int, total: int
+) -> None:
+    names = [f"Chair {number}" for number in range(1, total + 1)]
+    names[at - 1] = "Keys"
+    issued = tmp_path / "truck.csv"
+    assert run("merge", sheet(tmp_path / "a.csv", names), "--onto", "14@192000", "-o", issued).status == 0
+    now = [*names[: at - 1], "Keys L", "Keys R", *names[at:]]
+    result = run("merge", sheet(tmp_path / "a.csv", now), "--onto", "14@192000", "--keep", issued, "--json")
+    assert result.status == 0
+    data = result.json()
+    assert data["proved"]
+    slots = placed(result)
+    assert slots["Keys R"] == slots["Keys L"] + 1
+    assert slots["Keys L"] % 2 == 1
+    others = {name: number for number, name in enumerate(names, 1) if name != "Keys"}
+    moved = sum(slots[name] != number for name, number in others.items()) + (slots["Keys L"] != at)
+    assert moved == fewest_moved(others, at, 14)
+
+
+def test_fixed_places(run: Run, tmp_path: Path, example: Path) -> None:
+    boxes = (example / "box-a.csv", example / "box-b.xml", "--onto", "64@48000", "--json")
+    result = run("merge", *boxes, "--fix", "Ambience L=55", "--fix", "kick in=64")
+    assert result.status == 0
+    slots = placed(result)
+    assert (slots["Ambience L"], slots["Ambience R"], slots["Kick in"]) == (55, 56, 64)
+    assert "proved: no packing is better" in result.err
+    wrong = run("merge", *boxes, "--fix", "Ambience L=55", "--fix", "Kick in=56")
+    failed(
+        wrong, "cannot hold together", "'Ambience L' fixed on slot 55", "'Kick in' fixed on slot 56", "pair"
+    )
+    failed(run("merge", *boxes, "--fix", "Ambience L=12"), "'Ambience L' fixed on slot 12", "pair")
+    failed(run("merge", *boxes, "--fix", "Ambience L=65"), "feed 1 has 64 slots")
+    failed(run("merge", *boxes, "--fix", "Ambience L=2:5"), "NAME=FEED:SLOT")
+    failed(run("merge", *boxes, "--fix", "Ambienc L=5"), "did you mean 'Ambience L'")
+    failed(run("merge", *boxes, "--fix", "Ambience L"), "NAME=SLOT")
+    failed(run("merge", *boxes, "--fix", "Bells=1", "--fix", "bells=2"), "fixed already")
+
+
+def test_a_converter_that_moves_eights(run: Run, example: Path) -> None:
+    boxes = (example / "box-a.csv", example / "box-b.xml", "--onto", "64@48000", "--json", "--grain", "8")
+    result = run("merge", *boxes)
+    data = result.json()
+    assert result.status == 1
+    sockets: dict[int, set[tuple[str, int]]] = {}
+    for slot in data["slots"]:
+        if slot["name"]:
+            sockets.setdefault((slot["slot"] - 1) // 8, set()).add((slot["box"], (slot["socket"] - 1) // 8))
+            assert (slot["slot"] - 1) % 8 == (slot["socket"] - 1) % 8
+    assert all(len(eights) == 1 for eights in sockets.values())
+    failed(run("merge", *boxes, "--fix", "Kick in=2"), "'Kick in' fixed on slot 2", "blocks of 8")
+
+
+def test_a_list_of_wants(run: Run, tmp_path: Path, example: Path) -> None:
+    wants = tmp_path / "wants.csv"
+    wants.write_text("Slot,Name\n1,Lectern\n2,Click\n4,Organ L\n5,Organ R\n9,Steel drum\n70,Horn\n")
+    boxes = (example / "box-a.csv", example / "box-b.xml", "--onto", "64@48000", "--json", "--wants", wants)
+    result = run("merge", *boxes)
+    slots = placed(result)
+    assert (slots["Lectern"], slots["Click"], slots["Organ L"], slots["Organ R"]) == (1, 2, 4, 5)
+    assert result.json()["cannot_give"] == ["Steel drum"]
+    assert "cannot give: feed 9: Steel drum" in result.err
+    assert "slot 70 lies past the end" in result.err
+    fixed = run("merge", *boxes, "--fix", "Bells=1")
+    assert placed(fixed)["Bells"] == 1
+    assert "not as wanted: Lectern: on feed" in fixed.err
+
+
+def test_what_if_names_the_casualties_side_by_side(run: Run, example: Path) -> None:
+    boxes = (example / "box-a.csv", example / "box-b.xml", "--what-if")
+    result = run("merge", *boxes)
+    assert result.status == 0
+    lines = result.text.splitlines()
+    assert lines[0].split("  ")[0] == "at 48000 Hz"
+    guide = next(line for line in lines if line.startswith("Guide piano"))
+    assert guide.count("gives way") == 2
+    data = run("merge", *boxes, "--json").json()
+    found = {(trial["mode"], trial["feeds"]): trial for trial in data["trials"]}
+    assert [item["name"] for item in found["64@48000", 1]["left_out"]] == [
+        "Guide piano", "Timecode", "Talkback band", "Talkback conductor"
+    ]  # fmt: skip
+    assert len(found["56@48000", 1]["left_out"]) == 12
+    assert found["64@48000", 2]["left_out"] == []
+    for trial in data["trials"]:  # the same as the merge itself would do
+        assert trial["carried"] + len(trial["left_out"]) == 68
+        if trial["mode"].endswith("@96000"):
+            onto = [word for _ in range(trial["feeds"]) for word in ("--onto", trial["mode"])]
+            made = run("merge", *boxes[:2], *onto, "--json").json()
+            assert {item["id"] for item in made["left_out"]} == {item["id"] for item in trial["left_out"]}
+
+
+def test_an_order_that_is_kept(run: Run, tmp_path: Path) -> None:
+    path = sheet(tmp_path / "a.csv", [f"Chair {at}" for at in range(1, 10)] + ["Keys L", "Keys R", "Bells"])
+    result = run("merge", path, "--onto", "14@192000", "--layout", "packed", "--keep-order", "--json")
+    slots = placed(result)
+    assert list(slots.values()) == sorted(slots.values())
+    assert slots["Keys L"] == 11
+    assert "that keeps the order" in result.err
+
+
+def test_more_mistakes(run: Run, tmp_path: Path, example: Path) -> None:
+    box = example / "box-a.csv"
+    assert run("merge", box, "-o", tmp_path / "t.csv").status == 2
+    failed(run("merge", box, "--onto", "64@48000", "--onto", "32@96000", "--json"), "one rate")
+    failed(
+        run("merge", box, "--onto", "64@48000", "--keep", box, "--keep", box, "--json"), "2 lists for 1 feed;"
+    )
+    failed(run("merge", box, "--onto", "64@48000", "--onto", "64@48000", "-o", "-", "--to", "csv"), "several")
+    failed(run("merge", box, "--onto", "64@48000", "--keep", tmp_path / "none.csv", "--json"), "none.csv")
+    failed(
+        run("merge", box, "--onto", "56@48000", "--layout", "straight", "--spare", "2", "--json"), "straight"
+    )
+    assert run("merge", box, "--onto", "64@48000", "--json", "--grain", "0").status == 2
