@@ -156,8 +156,6 @@ def test_what_is_no_journal_at_all_is_set_aside(tmp_path: Path) -> None:
 WRITER = """
 import sys
 from chanbridge.journal import Journal
-from tests.strategies import EXAMPLES
-from tests.strategies import EXAMPLES
 journal = Journal(sys.argv[1])
 for number in range(int(sys.argv[3])):
     entry = journal.append("told", {"recipient": sys.argv[2], "number": number}, at="2026-12-12T18:00:00Z")
