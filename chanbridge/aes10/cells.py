@@ -1,0 +1,121 @@
+"""Bits of the link, at any place, to words; and where the synchronisation symbols are among them."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.lib.stride_tricks import as_strided
+from numpy.typing import NDArray
+
+from chanbridge.aes10.layout import CODE_4B5B, SYNC, SYNC_BITS, WORD_BITS, nibble_in_order
+from chanbridge.aes10.linecode import HALF_WORD_CODES
+
+Bytes = NDArray[np.uint8]
+Words = NDArray[np.uint32]
+Positions = NDArray[np.int64]
+
+LOAD = 8
+"""Bytes read for a word: 40 bits and up to 7 before it."""
+
+_U = np.uint64
+_HALF_BITS = WORD_BITS // 2
+_HALF = (1 << _HALF_BITS) - 1
+FILL = int(f"{SYNC:0{SYNC_BITS}b}" * 4, 2)
+"""Four symbols: as long as a word."""
+
+ODD_HALF = 0xA5A9
+"""What the table says of 20 bits that are no code groups. Where it says this, the bits are looked at again."""
+
+
+def _half_words() -> NDArray[np.uint16]:
+    table = np.full(1 << _HALF_BITS, ODD_HALF, np.uint16)
+    table[HALF_WORD_CODES] = np.arange(1 << 16)
+    return table
+
+
+def _nibbles() -> NDArray[np.uint32]:
+    table = np.zeros(32, np.uint32)
+    for nibble in range(16):
+        table[CODE_4B5B[nibble_in_order(nibble)]] = nibble
+    return table
+
+
+HALF_WORDS = _half_words()
+NIBBLES = _nibbles()
+"""Five bits to four; what is no code group counts as 0."""
+
+
+def look_up(cells: NDArray[np.uint64], halves: NDArray[np.uint64], words: Words) -> None:
+    """Decode the upper 40 bits of each cell, which are shifted down; `halves` takes them in two, `words` the result."""
+    np.right_shift(cells, _U(64 - _HALF_BITS), out=halves[:, 0])
+    np.right_shift(cells, _U(64 - WORD_BITS), out=cells)
+    np.bitwise_and(cells, _U(_HALF), out=halves[:, 1])
+    HALF_WORDS.take(halves.reshape(-1).view(np.int64), out=words.view(np.uint16), mode="clip")
+
+
+def no_words(halves: NDArray[np.uint64]) -> NDArray[np.bool_]:
+    """Which words, given as the 20 bits of their halves, hold bits that are no code groups."""
+    no_code: NDArray[np.bool_] = (HALF_WORDS[halves] == ODD_HALF) & (halves != HALF_WORD_CODES[ODD_HALF])
+    return no_code[:, 0] | no_code[:, 1]
+
+
+def words_at(buffer: Bytes, positions: Positions) -> tuple[Words, NDArray[np.bool_]]:
+    """Words that begin at these bits, and which of them are wrong; their good groups are kept, the others 0."""
+    loads = as_strided(buffer[:LOAD].view(">u8"), (len(buffer) - LOAD + 1,), (1,))
+    cells = loads[positions >> 3].astype(np.uint64) << (positions & 7).astype(np.uint64)
+    halves, words = np.empty((len(cells), 2), np.uint64), np.empty(len(cells), np.uint32)
+    look_up(cells, halves, words)
+    wrong = np.zeros(len(words), bool)
+    odd = words.view(np.uint16) == np.uint16(ODD_HALF)
+    doubtful = np.flatnonzero(odd[::2] | odd[1::2])
+    wrong[doubtful] = no_words(halves[doubtful])
+    at = np.flatnonzero(wrong)
+    bits = halves[at, 0] << _U(_HALF_BITS) | halves[at, 1]
+    words[at] = 0
+    for group in range(8):
+        nibble = NIBBLES[bits >> _U(WORD_BITS - 5 * (group + 1)) & _U(31)]
+        words[at] |= nibble << np.uint32(4 * group)
+    return words, wrong
+
+
+def syncs_in(buffer: Bytes, begin: int, end: int) -> Positions:
+    """Where symbols begin in bits `begin` to `end`, at whatever bit."""
+    first = begin // 8
+    window = buffer[first : end // 8 + 3].astype(np.uint16)
+    pairs = window[:-2] << np.uint16(8) | window[1:-1]
+    hits = np.zeros(len(pairs), np.uint8)
+    for bit in range(7):
+        room = 16 - SYNC_BITS - bit
+        found = pairs & np.uint16((1 << SYNC_BITS) - 1 << room) == np.uint16(SYNC << room)
+        hits |= found.view(np.uint8) << np.uint8(bit)
+    nine = pairs & np.uint16((1 << 9) - 1) == np.uint16(SYNC >> 1)
+    hits |= (nine & (window[2:] >> 7 == SYNC & 1)).view(np.uint8) << np.uint8(7)
+    at = np.flatnonzero(hits != 0)
+    rows, bits = np.nonzero(np.unpackbits(hits[at, None], axis=1, bitorder="little"))
+    found_at: Positions = (at[rows] + first) * 8 + bits
+    return found_at[(found_at >= begin) & (found_at + SYNC_BITS <= end)]
+
+
+def nearly_sync(buffer: Bytes, place: int) -> bool:
+    """Whether the ten bits at a place are a symbol in which one bit is wrong."""
+    ten = int.from_bytes(buffer[place // 8 : place // 8 + 3].tobytes(), "big") >> 24 - SYNC_BITS - place % 8
+    return (ten & (1 << SYNC_BITS) - 1 ^ SYNC).bit_count() == 1
+
+
+def true_syncs(buffer: Bytes, syncs: Positions, step: int | None, end: int, at_end: bool) -> Positions:
+    """Symbols without those that wrong bits made: out of step with both neighbours, which agree with each other.
+
+    `step`: where a word or symbol is known to begin before them. The last one, if out of step, is left for the time
+    when its neighbour is known; `at_end`, when none will be, it counts if words follow it up to bit `end`.
+    """
+    if not len(syncs):
+        return syncs
+    before = np.concatenate([[step - SYNC_BITS if step is not None else syncs[0] - SYNC_BITS], syncs])
+    out_of_step = (np.diff(before) - SYNC_BITS) % WORD_BITS != 0
+    agree = (before[2:] - before[:-2] - SYNC_BITS) % WORD_BITS == 0
+    false = out_of_step.copy()
+    false[:-1] &= out_of_step[1:] & agree
+    if at_end:
+        behind = np.arange(syncs[-1] + SYNC_BITS, end - WORD_BITS + 1, WORD_BITS)[:2]
+        false[-1] &= not len(behind) or bool(words_at(buffer, behind)[1].any())
+    true: Positions = syncs[~false]
+    return true

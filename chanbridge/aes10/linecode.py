@@ -1,0 +1,162 @@
+"""Subframes to the bits of the link: 4B5B, synchronisation symbols, fill, and NRZI where it is asked for."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.lib.stride_tricks import as_strided
+from numpy.typing import ArrayLike, NDArray
+
+from chanbridge.aes10.layout import (
+    CODE_4B5B,
+    SYNC,
+    SYNC_BITS,
+    WORD_BITS,
+    frame_starts,
+    link_slots,
+    nibble_in_order,
+)
+from chanbridge.mode import Mode
+
+Bytes = NDArray[np.uint8]
+
+PIECE_WORDS = 65_536
+"""Words worked on at a time: enough to make the calls cheap, few enough for the processor's cache."""
+
+_U = np.uint64
+_WORD_BYTES = WORD_BITS // 8
+_FILL = int(f"{SYNC:0{SYNC_BITS}b}" * 4, 2)
+"""Four synchronisation symbols: as long as a word, and a whole number of bytes."""
+_FILL_BYTES = np.frombuffer(_FILL.to_bytes(_WORD_BYTES, "big"), np.uint8)
+_WORD = _U((1 << WORD_BITS) - 1 << 64 - WORD_BITS)
+"""The upper bits of a cell, where the word is."""
+_FILL_ON = _U(int(f"{SYNC:0{SYNC_BITS}b}" * 7, 2) >> 6)
+"""64 bits of fill from the beginning of a symbol on."""
+
+
+def half_word_codes() -> NDArray[np.uint32]:
+    """The 20 bits sent for 16 bits of a subframe, for every value of them."""
+    half = np.arange(1 << 16)
+    groups = np.array([CODE_4B5B[nibble_in_order(nibble)] for nibble in range(16)])
+    code = np.zeros(1 << 16, np.int64)
+    for at in range(4):
+        code = code << 5 | groups[half >> 4 * at & 15]
+    return code.astype(np.uint32)
+
+
+HALF_WORD_CODES = half_word_codes()
+
+
+class LineEncoder:
+    """Subframes to the link's bytes, piece after piece; the fill and the level of NRZI go on where they were."""
+
+    def __init__(self, mode: Mode, *, nrzi: bool = False) -> None:
+        self.mode = mode
+        self._slots = link_slots(mode)
+        self._frame = 0
+        self._held = np.zeros(0, np.uint8)  # the byte that the last piece began and did not fill
+        self._nrzi = _Transitions() if nrzi else None
+        rows = max(1, PIECE_WORDS // self._slots)
+        self._rows = rows
+        self._halves = np.empty(rows * self._slots * 2, np.int64)
+        self._codes = np.empty(rows * self._slots * 2, np.uint32)
+        self._cells = np.empty((rows, self._slots), np.uint64)
+        self._room = np.zeros(0, np.uint8)
+
+    def feed(self, words: ArrayLike) -> bytes:
+        """The bytes of some more frames, (frames, slots). Raises ValueError for another number of slots."""
+        frames = np.ascontiguousarray(words, np.uint32)
+        if frames.ndim != 2 or frames.shape[1] != self._slots:
+            raise ValueError(
+                f"the words have the shape {frames.shape}; a frame of {self.mode} has {self._slots} subframes"
+            )
+        pieces = [self._piece(frames[at : at + self._rows]) for at in range(0, len(frames), self._rows)]
+        return pieces[0] if len(pieces) == 1 else b"".join(pieces)
+
+    def finish(self) -> bytes:
+        """The byte that is not full yet, filled up with the beginning of a synchronisation symbol."""
+        return self._sent(self._held) if len(self._held) else b""
+
+    def _piece(self, words: NDArray[np.uint32]) -> bytes:
+        count, slots = words.shape
+        starts = frame_starts(self.mode, self._frame, count) * SYNC_BITS
+        self._frame += count
+        base = starts[0] // 8 * 8
+        places = starts[1:] - slots * WORD_BITS - base  # of each frame's first word, in bits
+        whole, left = divmod(int(starts[-1] - base), 8)
+        out = self._filled(whole + 1, int(base // 8) % _WORD_BYTES)
+        out[: len(self._held)] = self._held
+        cells = self._shifted(words, (places % 8).astype(np.uint64))
+        first = places // 8
+        rows = as_strided(
+            out[:8].view(">u8"), (int(first[-1]) + 1, slots), (1, _WORD_BYTES)
+        )  # row b: the words of a frame that begins in byte b, with what is in the same 64 bits after each
+        rows[first] = cells
+        self._held = out[whole : whole + 1].copy() if left else out[:0]
+        return self._sent(out[:whole])
+
+    def _filled(self, size: int, phase: int) -> Bytes:
+        """Room for bytes, with fill in it that goes on from `phase` bytes into its pattern."""
+        if len(self._room) < size + 2 * 8:
+            self._room = np.empty(size + 2 * 8, np.uint8)
+            self._pattern = np.tile(_FILL_BYTES, size // _WORD_BYTES + 5)
+        room = self._room[: size + 8]
+        room[:] = self._pattern[phase : phase + len(room)]
+        return room
+
+    def _shifted(self, words: NDArray[np.uint32], shifts: NDArray[np.uint64]) -> NDArray[np.uint64]:
+        """Each word's 40 bits, `shifts` bits below the top of 64; above stand the bits that come before it.
+
+        What stands below is overwritten by the next word, but after a frame's last word it is fill.
+        """
+        count, slots = words.shape
+        halves, codes = self._halves[: words.size * 2], self._codes[: words.size * 2]
+        cells = self._cells[:count]
+        np.copyto(halves, words.reshape(-1).view(np.uint16))
+        HALF_WORD_CODES.take(halves, out=codes, mode="clip")
+        both = codes.view(np.uint64).reshape(count, slots)  # first half in the low bits
+        np.left_shift(both, _U(44), out=cells)
+        if not shifts.any():
+            np.right_shift(both, _U(8), out=both)
+            cells |= both
+            cells[:, -1] &= _WORD
+            cells[:, -1] |= _FILL_ON >> _U(WORD_BITS)
+            return cells
+        shift = shifts[:, None]
+        np.right_shift(both, _U(32), out=both)
+        cells |= both << _U(24)
+        cells >>= shift
+        both <<= _U(64) - shift  # a shift by all 64 leaves nothing
+        cells[:, 1:] |= both[:, :-1]
+        cells[:, 0] |= _U(SYNC) << (_U(64) - shifts)
+        cells[:, -1] |= _FILL_ON >> (_U(WORD_BITS) + shifts)
+        return cells
+
+    def _sent(self, data: Bytes) -> bytes:
+        return self._nrzi.levels(data) if self._nrzi else data.tobytes()
+
+
+class _Transitions:
+    """NRZI: a 1 changes the level, a 0 leaves it; before the first bit the level is low."""
+
+    def __init__(self) -> None:
+        self._high = False
+
+    def levels(self, data: Bytes) -> bytes:
+        inside = data.copy()
+        for shift in (1, 2, 4):
+            inside ^= inside >> np.uint8(shift)
+        ends = np.bitwise_xor.accumulate(inside & np.uint8(1)).astype(bool) ^ self._high
+        before = np.concatenate([[self._high], ends[:-1]]).astype(np.uint8)
+        self._high = bool(ends[-1]) if len(ends) else self._high
+        return bytes((inside ^ before * np.uint8(255)).tobytes())
+
+
+def encode_line(words: ArrayLike, *, mode: Mode, nrzi: bool = False) -> bytes:
+    """The link's bits for whole frames (frames, slots); the first is the most significant of the first byte.
+
+    Each frame is led by its synchronisation symbols, as many as fill the link to 125 Mbit/s at the mode's
+    sampling rate. Bits that are left in the last byte begin the next symbol. `nrzi`: levels, of which every 1 is
+    a change, from low on. Raises ValueError for another number of slots than the mode's.
+    """
+    encoder = LineEncoder(mode, nrzi=nrzi)
+    return encoder.feed(words) + encoder.finish()
