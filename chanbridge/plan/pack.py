@@ -1,96 +1,123 @@
-"""Packing: units of one or two channels into a row of slots, pairs on odd slots."""
+"""Packing: pieces onto feeds, proved best after `Score`, or the best found with how far it may be from that."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from typing import NamedTuple
 
+from chanbridge.plan.choose import choose
+from chanbridge.plan.places import placed
+from chanbridge.plan.program import Clock
+from chanbridge.plan.row import in_a_row
+from chanbridge.plan.task import CARRYING, Score, Task
 
-class Unit(NamedTuple):
-    """One channel, or the two of a pair, that stay together. `gives_way`: leaves first when room is short."""
 
-    channels: tuple[str, ...]
-    gives_way: bool
+class Packing(NamedTuple):
+    """Where channels stand. `at`: channel → slot over all feeds. `score` is its worth, `floor` the least possible.
 
-
-def give_way(units: Sequence[Unit], slots: int) -> tuple[list[Unit], list[Unit]]:
-    """Which units fit into `slots` slots and which do not; both in their order.
-
-    Units that give way leave first: as few channels as will do, the later ones before the earlier. If all
-    of those are gone and it is still too much, the first units that fit stay. Any order of singles and
-    pairs can be placed without a gap (`place`), so only the number of channels counts.
+    It is proved best where the two are the same.
     """
-    excess = sum(len(unit.channels) for unit in units) - slots
-    if excess <= 0:
-        return list(units), []
-    able = [at for at, unit in enumerate(units) if unit.gives_way]
-    if sum(len(units[at].channels) for at in able) >= excess:
-        gone = _fewest(able, units, excess)
-    else:
-        gone = set(able)
-        room = slots
-        for at, unit in enumerate(units):
-            if at in gone:
-                continue
-            if len(unit.channels) <= room:
-                room -= len(unit.channels)
-            else:
-                gone.add(at)
-        for at in able:  # a slot left beside a pair that did not fit
-            if len(units[at].channels) <= room:
-                room -= len(units[at].channels)
-                gone.discard(at)
-    return [unit for at, unit in enumerate(units) if at not in gone], [units[at] for at in sorted(gone)]
+
+    at: Mapping[str, int]
+    score: Score
+    floor: Score
+
+    @property
+    def proved(self) -> bool:
+        """Whether no packing is better."""
+        return self.score == self.floor
 
 
-def _fewest(able: list[int], units: Sequence[Unit], excess: int) -> set[int]:
-    """The fewest channels that make `excess` room; of equals the later units. Sizes are 1 or 2."""
-    singles = [at for at in able if len(units[at].channels) == 1]
-    pairs = [at for at in able if len(units[at].channels) == 2]
-    choices = []
-    for count in range(len(pairs) + 1):
-        alone = max(0, excess - 2 * count)
-        if alone <= len(singles):
-            gone = set(pairs[len(pairs) - count :]) | set(singles[len(singles) - alone :])
-            choices.append((2 * count + alone, [-at for at in sorted(gone, reverse=True)], gone))
-    return min(choices)[2]
+def pack(task: Task, seconds: float = 5.0, *, keep_order: bool = False) -> Packing | None:
+    """The best packing, at the latest after about `seconds`; None if what is fixed cannot be.
 
-
-def place(units: Sequence[Unit], slots: int) -> dict[int, str]:
-    """Slot → channel id, slots from 1: the order of the units, pairs with their first on an odd slot.
-
-    The gap before a pair stays empty where there is room for all gaps; where there is not, the next single
-    fills it, so that a run of units of `slots` channels always fits.
+    `keep_order`: all pieces but the fixed ones stay in the order of the sheets; groups are not gathered, and
+    who does not fit in that order is left out.
     """
-    spare = slots - sum(len(unit.channels) for unit in units)
-    waiting = list(units)
-    placed: dict[int, str] = {}
-    at = 1
-    gaps = _gaps(waiting)
-    while waiting:
-        unit = waiting[0]
-        if len(unit.channels) == 2 and at % 2 == 0:
-            later = next((index for index, other in enumerate(waiting) if len(other.channels) == 1), None)
-            if gaps > spare and later is not None:
-                placed[at] = waiting.pop(later).channels[0]
-                at += 1
-                gaps = _gaps(waiting)
-                continue
-            at += 1
-            spare -= 1
-            gaps -= 1
-        for channel in waiting.pop(0).channels:
-            placed[at] = channel
-            at += 1
-    return placed
+    clock = Clock(seconds)
+    if keep_order:
+        return _kept(task)
+    if any(piece.rigid for piece in task.pieces):  # few pieces: all goes through the program at once
+        ideal = {index: 1 + index * piece.width for index, piece in enumerate(task.pieces)}
+        found = placed(task, ideal, clock)
+        return found and _packing(task, *found)
+    chosen = choose(task, clock)
+    if chosen is None:
+        return None
+    ideal = places_in_order(task, chosen.carried)
+    sequence = [index for index in chosen.carried if index not in chosen.standing]
+    row = (
+        ideal
+        if not chosen.standing and _fits(task, ideal)
+        else in_a_row(task, sequence, ideal, chosen.standing)
+    )
+    known = task.score(row, ideal) if row is not None else None
+    floor = Score(*chosen.floor[:CARRYING])
+    if row is not None and known == floor:
+        return _packing(task, row, floor, floor)
+    found = placed(task, ideal, clock, chosen, row)
+    return found and _packing(task, *found)
 
 
-def _gaps(units: Sequence[Unit]) -> int:
-    """Empty slots that keeping the order would cost, starting on an odd slot."""
-    at, gaps = 1, 0
-    for unit in units:
-        if len(unit.channels) == 2 and at % 2 == 0:
-            at += 1
-            gaps += 1
-        at += len(unit.channels)
-    return gaps
+def casualties(task: Task, seconds: float = 5.0) -> tuple[list[str], bool] | None:
+    """The channels that the best packing leaves out, and whether that is proved; for pieces without a grain."""
+    chosen = choose(task, Clock(seconds))
+    if chosen is None:
+        return None
+    kept = {*chosen.carried}
+    gone = [name for at, piece in enumerate(task.pieces) if at not in kept for _, name in piece.channels]
+    return gone, chosen.score == chosen.floor
+
+
+def places_in_order(task: Task, carried: tuple[int, ...]) -> dict[int, int]:
+    """Where pieces would stand in their order if nothing were fixed or issued: the places to be near to.
+
+    As far to the front as can be with the fewest groups broken. Where the gaps before pairs leave no room for
+    that: one after the other without gaps, which not all can have.
+    """
+    free = Task(task.pieces, task.rooms, task.levels, barred=task.barred)
+    row = in_a_row(free, carried)
+    if row is not None:
+        return row
+    at, slot = {}, 1
+    for index in carried:
+        at[index] = slot
+        slot += task.pieces[index].width
+    return at
+
+
+def _fits(task: Task, at: Mapping[int, int]) -> bool:
+    """Whether pieces can begin on these slots without meeting."""
+    taken: set[int] = set()
+    for index, start in at.items():
+        piece = task.pieces[index]
+        covered = {*range(start, start + piece.width)}
+        if covered & taken or start not in task.starts(piece):
+            return False
+        taken |= covered
+    return True
+
+
+def _kept(task: Task) -> Packing | None:
+    fixed = {}
+    for index, piece in enumerate(task.pieces):
+        if any(name in task.fixed for _, name in piece.channels):
+            starts = task.starts(piece)
+            if not starts:
+                return None
+            fixed[index] = starts[0]
+    order = sorted(range(len(task.pieces)), key=lambda index: task.pieces[index].rank)
+    sequence = [index for index in order if index not in fixed]
+    ideal = places_in_order(task, tuple(order))
+    row = in_a_row(task, sequence, ideal, fixed, may_drop=True)
+    if row is None:
+        return None
+    score = task.score(row, ideal)
+    return _packing(task, row, score, score)
+
+
+def _packing(task: Task, at: Mapping[int, int], score: Score, floor: Score) -> Packing:
+    channels = {
+        name: slot for index, start in at.items() for name, slot in task.carried(task.pieces[index], start)
+    }
+    return Packing(channels, score, floor)

@@ -1,143 +1,139 @@
-"""Blocks onto a feed: straight through where that carries everything, packed where it does not."""
+"""Blocks onto feeds: straight through where that carries everything, packed where it does not."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
-from chanbridge.model import Channel, ChannelMap, Patch, Slot
-from chanbridge.plan.pack import Unit, give_way, place
+from chanbridge.model import ChannelMap, Patch, Reserved
+from chanbridge.plan.conflict import PlanError
+from chanbridge.plan.demands import task_of
+from chanbridge.plan.feeds import NOTHING, Asked, Feeds, Moved, Plan, moved_from, moves
+from chanbridge.plan.pack import Packing, pack
+from chanbridge.plan.stands import LeftOut, Stands, gives_way, stands
+from chanbridge.plan.task import Score
+from chanbridge.plan.through import offsets, straight
 
-
-class LeftOut(NamedTuple):
-    """A channel that a feed does not carry. `gives_way`: it is not for air and made room for one that is."""
-
-    channel: str
-    slot: Slot
-    reason: str
-    gives_way: bool
-
-
-class Plan(NamedTuple):
-    """Which slot of which block goes to which slot of a feed.
-
-    `layout` is "straight" or "packed"; `why` is one sentence for people.
-    """
-
-    layout: str
-    why: str
-    patches: tuple[Patch, ...]
-    left_out: tuple[LeftOut, ...]
-
-
-class _Stand(NamedTuple):
-    """A used slot of a block, with the place that it would have straight through."""
-
-    channel: Channel
-    slot: Slot
-    straight: int
+__all__ = [
+    "Asked",
+    "Feeds",
+    "LeftOut",
+    "Moved",
+    "Plan",
+    "gives_way",
+    "moves",
+    "plan",
+    "plan_feeds",
+    "straight",
+]
 
 
 def plan(whole: ChannelMap, blocks: Sequence[str], feed: str, slots: int) -> Plan:
-    """Put blocks, in order, onto a feed of `slots` slots.
+    """Put blocks, in order, onto one feed of `slots` slots; see `plan_feeds`."""
+    return plan_feeds(whole, blocks, Feeds(((feed, slots),)))
 
-    Straight: slot n of the first block on slot n, the next block after it, spares in place. Packed: empty
-    spares give way, then as few channels not for air as need be; pairs stay together, left on an odd slot.
-    Every channel is in the patches or in `left_out`.
+
+def plan_feeds(whole: ChannelMap, blocks: Sequence[str], feeds: Feeds, asked: Asked = NOTHING) -> Plan:
+    """Put blocks, in order, onto feeds. Every channel is in the patches once, or in `left_out`.
+
+    Straight: slot n of the first block on slot n, the next block after it, or each block on a feed of its own;
+    spares in place. Packed: empty spares give way, then as few channels as need be; pairs stay together, left on
+    an odd slot. The first of these that carries every channel that may go on air and is what was asked.
+    Raises PlanError for demands that cannot hold together.
     """
-    stands, sizes, faults = _stands(whole, blocks)
-    last = max((stand.straight for stand in stands), default=0)
-    if last <= slots:
-        patches = []
-        offset = 0
-        for block in blocks:
-            size = whole.port(block).size
-            patches += [
-                Patch(Slot(block, number), Slot(feed, offset + number))
-                for number in range(1, min(size, slots - offset) + 1)
-            ]
-            offset += size
-        spare = f"; the empty slots from {slots + 1} on are not carried" if sizes > slots else ""
-        return Plan(
-            "straight",
-            f"straight through: the last channel stands on slot {last} of {slots}{spare}",
-            tuple(patches),
-            tuple(faults),
+    here = stands(whole, blocks, asked.parts)
+    through = None if asked.layout == "packed" else offsets(here, feeds, asked)
+    if through and (asked.layout == "straight" or through.carries_all):
+        made = through.plan(here, feeds, asked)
+        if not made.moved or asked.layout == "straight":
+            return made
+        packed = _packed(here, feeds, asked)
+        better = len(packed.moved) < len(made.moved) or any(not out.gives_way for out in packed.left_out)
+        return packed if better else made
+    if asked.layout == "straight":
+        raise PlanError(
+            f"straight through is not possible with what else was asked on {feeds}; leave the layout open"
         )
-    units = _units(stands)
-    kept, gone = give_way(units, slots)
-    by_id = {stand.channel.id: stand for stand in stands}
-    patches = [Patch(by_id[name].slot, Slot(feed, number)) for number, name in place(kept, slots).items()]
-    taken = {patch.source for patch in patches}
-    left_out = list(faults)
-    for stand in stands:
-        if stand.slot not in taken:
-            way = gives_way(stand.channel) and any(stand.channel.id in unit.channels for unit in gone)
+    return _packed(here, feeds, asked)
+
+
+def _packed(here: Stands, feeds: Feeds, asked: Asked) -> Plan:
+    """The best packing; slots for what a list asks and the show cannot give stay empty where there is room for that."""
+    packing, barred = _with_most_left_empty(here, feeds, asked)
+    at = {name: feeds.slot(number) for name, number in packing.at.items()}
+    patches = sorted(
+        (feeds.number(at[stand.channel.id]), Patch(stand.slot, at[stand.channel.id]))
+        for stand in here.used
+        if stand.channel.id in at
+    )
+    left_out = list(here.faults)
+    for stand in here.used:
+        if stand.channel.id not in at:
+            way = gives_way(stand.channel)
             reason = (
-                f"not for air: gives way on a feed of {slots} slots"
+                f"not for air: gives way on {feeds}"
                 if way
-                else f"no room: {len(stands)} channels for {slots} slots"
+                else f"no room: {len(here.used)} channels for {sum(feeds.rooms)} slots"
             )
             left_out.append(LeftOut(stand.channel.id, stand.slot, reason, way))
-    why = (
-        f"packed: straight through would need {last} slots and there are {slots}; "
-        f"{len(patches)} of {len(stands)} channels carried, empty spares closed up"
+    taken = {*packing.at.values()}
+    reserved = tuple(
+        Reserved(feeds.slot(number), f"asked for: {text}")
+        for number, text in sorted(asked.ungiven.items())
+        if number in barred and number not in taken
     )
-    return Plan("packed", why, tuple(sorted(patches, key=lambda patch: patch.target.number)), tuple(left_out))
+    return Plan(
+        "packed", _why(here, feeds, asked, len(patches)), tuple(patch for _, patch in patches), tuple(left_out),
+        moved_from(feeds, asked.issued, at), reserved, _proof(packing, asked), packing.proved,
+    )  # fmt: skip
 
 
-def gives_way(channel: Channel) -> bool:
-    """Whether a channel makes room on a feed for those that may go on air."""
-    return channel.audience.air == "not allowed"
+def _with_most_left_empty(here: Stands, feeds: Feeds, asked: Asked) -> tuple[Packing, frozenset[int]]:
+    """The best packing, and the slots that were left empty for it: as many as cost no channel its place."""
+    wishes = (asked.avoid | {*asked.ungiven}, frozenset(asked.ungiven), frozenset[int]())
+    for barred in dict.fromkeys(wishes):
+        task = task_of(here, feeds, asked, barred)
+        packing = pack(task, asked.seconds, keep_order=asked.keep_order)
+        if packing is None:
+            raise PlanError(f"what was asked cannot be done on {feeds}")
+        if not barred or (all(name in packing.at for name in task.levels) and not packing.score.moved):
+            return packing, barred
+    raise AssertionError("the last wish is none")
 
 
-def _stands(whole: ChannelMap, blocks: Sequence[str]) -> tuple[list[_Stand], int, list[LeftOut]]:
-    """The used slots of blocks in order, the blocks' size together, and the channels that stand in no slot of them."""
-    stands: list[_Stand] = []
-    faults: list[LeftOut] = []
-    had: dict[str, Slot] = {}
-    offset = 0
-    for block in blocks:
-        size = whole.port(block).size
-        holder: dict[int, Channel] = {}
-        for row in whole.sheet(block):
-            channel, slot = row.channel, Slot(block, row.number)
-            if not channel:
-                continue
-            if row.number > size:
-                reason = f"slot {row.number} lies past the end of {block}, which has {size} slots"
-            elif row.number in holder:
-                reason = f"slot {row.number} of {block} already carries {holder[row.number].name!r}"
-            elif channel.id in had:
-                continue  # the same channel on a second slot: once on the feed is enough
-            else:
-                holder[row.number] = channel
-                had[channel.id] = slot
-                stands.append(_Stand(channel, slot, offset + row.number))
-                continue
-            faults.append(LeftOut(channel.id, slot, reason, False))
-        offset += size
-    return stands, offset, [fault for fault in faults if fault.channel not in had]
+def _why(here: Stands, feeds: Feeds, asked: Asked, carried: int) -> str:
+    last = max((stand.straight for stand in here.used), default=0)
+    slots = sum(feeds.rooms)
+    if asked.layout == "packed":
+        cause = "as was asked"
+    elif asked.wants:
+        cause = "as the list of wants has it"
+    elif last > slots:
+        cause = f"straight through would need {last} slots and there are {slots}"
+    elif last > feeds.rooms[0]:
+        cause = f"straight through would need {last} slots on one feed, and {feeds} carry no whole blocks"
+    elif asked.issued:
+        cause = "straight through would move what was issued"
+    else:
+        cause = "straight through is not what was asked"
+    closed = "" if asked.grain > 1 or asked.issued else ", empty spares closed up"
+    return f"packed: {cause}; {carried} of {len(here.used)} channels carried{closed}"
 
 
-def _units(stands: list[_Stand]) -> list[Unit]:
-    """Channels in order, the two of a pair as one unit where its first one stands, left before right."""
-    here = {stand.channel.id: stand.channel for stand in stands}
-    done: set[str] = set()
-    units = []
-    for stand in stands:
-        channel = stand.channel
-        if channel.id in done:
-            continue
-        partner = here.get(channel.pair.partner or "") if channel.pair else None
-        mutual = partner is not None and partner.pair is not None and partner.pair.partner == channel.id
-        both: tuple[Channel, ...] = (channel,)
-        alike = partner is not None and gives_way(partner) == gives_way(channel)
-        if partner and mutual and alike and partner.id not in done and partner.id != channel.id:
-            both = (channel, partner)
-            if channel.pair and channel.pair.side in ("right", "side"):
-                both = (partner, channel)
-        done.update(item.id for item in both)
-        way = all(gives_way(item) for item in both)
-        units.append(Unit(tuple(item.id for item in both), way))
-    return units
+_FIELDS = {
+    "lost": "channels left out", "moved": "channels moved", "split": "pairs split", "want": "wanted channels left out",
+    "spare": "spares left out", "quiet": "channels not for air left out", "breaks": "group breaks",
+    "order": "steps out of order",
+}  # fmt: skip
+
+
+def _proof(packing: Packing, asked: Asked) -> str:
+    order = " that keeps the order" if asked.keep_order else ""
+    if packing.proved:
+        return f"proved: no packing{order} is better"
+    for name, value, least in zip(Score._fields, packing.score, packing.floor, strict=True):
+        if value != least:
+            return (
+                f"the best found in {asked.seconds:g} s, not proved: {value} {_FIELDS.get(name, name)}, "
+                f"and {least} could not be ruled out; all that counts for more is proved"
+            )
+    raise AssertionError("a packing that is not proved differs from its floor")

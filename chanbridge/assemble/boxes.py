@@ -1,152 +1,19 @@
-"""From the sheets of a show to one map, planned for every recipient."""
+"""The channels of all boxes with their sockets, and the boxes' places on the blocks."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from collections.abc import Sequence
 
 from chanbridge.errors import Location, Problem
-from chanbridge.mode import Mode
 from chanbridge.model import Channel, ChannelMap, Entry, Line, Patch, Port, Reserved, Slot
 from chanbridge.names import fold, slug, unique
-from chanbridge.plan.straight import Plan, plan
 from chanbridge.sheets.ledger import Reading
 from chanbridge.show import Show
-from chanbridge.system import Box, Recipient, ShowFile
+from chanbridge.system import Box
 
 
-class NotDelivered(NamedTuple):
-    """A channel that a recipient does not get. `wanted`: it should have it."""
-
-    channel: Channel
-    reason: str
-    wanted: bool
-
-
-class Delivery(NamedTuple):
-    """What a recipient gets. `delivered`: channel id → the slots of its port where the channel stands."""
-
-    recipient: Recipient
-    delivered: Mapping[str, tuple[int, ...]]
-    missing: tuple[NotDelivered, ...]
-    how: tuple[str, ...]
-
-
-class Planned(NamedTuple):
-    """The show as one map, from every box's sockets to every recipient's slots.
-
-    `unplaced`: channels whose sheet puts them nowhere. `feeds`: feed id → its plan.
-    """
-
-    map: ChannelMap
-    feeds: Mapping[str, Plan]
-    deliveries: tuple[Delivery, ...]
-    unplaced: tuple[tuple[Channel, str], ...]
-    problems: tuple[Problem, ...]
-
-
-def assemble(show: Show) -> Planned:
-    """Put every box on its block, every block on its feeds, and work out what each recipient gets."""
-    file = show.file
-    builder = _Builder(show)
-    for box in file.box:
-        builder.add_box(box)
-    whole = builder.map()
-    feeds: dict[str, Plan] = {}
-    ports, patches = list(whole.ports), list(whole.patches)
-    for feed in file.feed:
-        made = plan(whole, feed.blocks, feed.id, feed.mode.slots)
-        feeds[feed.id] = made
-        ports.append(
-            Port(id=feed.id, kind="feed", size=feed.mode.slots, mode=feed.mode, rate_hz=feed.mode.rate_hz)
-        )
-        patches += made.patches
-    sizes = {port.id: port.size for port in ports}
-    modes = {feed.id: feed.mode for feed in file.feed}
-    for recipient in file.recipient:
-        port, more = _recipient_port(recipient, sizes, modes, file)
-        ports.append(port)
-        patches += more
-    whole = whole.changed(ports=tuple(ports), patches=tuple(patches))
-    homes = {row.channel.id: block.id for block in file.block for row in whole.sheet(block.id) if row.channel}
-    deliveries = tuple(_delivery(whole, recipient, feeds, file, homes) for recipient in file.recipient)
-    return Planned(whole, feeds, deliveries, tuple(builder.unplaced), tuple(builder.problems))
-
-
-def _recipient_port(
-    recipient: Recipient, sizes: Mapping[str, int], modes: Mapping[str, Mode], file: ShowFile
-) -> tuple[Port, list[Patch]]:
-    total = sum(sizes[name] for name in recipient.takes)
-    size = recipient.inputs or total
-    patches = []
-    offset = 0
-    for name in recipient.takes:
-        for number in range(1, min(sizes[name], size - offset) + 1):
-            patches.append(Patch(Slot(name, number), Slot(recipient.id, offset + number)))
-        offset += sizes[name]
-    mode = modes.get(recipient.takes[0]) if len(recipient.takes) == 1 else None
-    kind = "feed" if mode and recipient.kind == "desk" else recipient.kind
-    port = Port(
-        id=recipient.id, name=recipient.name, kind=kind, size=size, mode=mode if kind == "feed" else None,
-        rate_hz=mode.rate_hz if mode else file.rate,
-    )  # fmt: skip
-    return port, patches
-
-
-def _delivery(
-    whole: ChannelMap,
-    recipient: Recipient,
-    feeds: Mapping[str, Plan],
-    file: ShowFile,
-    homes: Mapping[str, str],
-) -> Delivery:
-    """What stands on a recipient's port, one channel a slot, and why each other channel does not.
-
-    `homes`: channel id → the block that carries it; a channel without one is nobody's, and named once for all.
-    """
-    at: dict[str, list[int]] = {}
-    reasons = {
-        out.channel: out.reason for name in recipient.takes if name in feeds for out in feeds[name].left_out
-    }
-    holders: dict[int, Channel] = {}
-    for number, channel, _, _ in whole.sheet(recipient.id):
-        if channel is None or channel.id in reasons:
-            continue
-        holder = holders.setdefault(number, channel)
-        if holder is channel:
-            at.setdefault(channel.id, []).append(number)
-        else:
-            reasons[channel.id] = f"slot {number} already carries {holder.name!r}"
-    reachable = {
-        block
-        for name in recipient.takes
-        for block in next((feed.blocks for feed in file.feed if feed.id == name), (name,))
-    }
-    size = whole.port(recipient.id).size
-    missing = []
-    for channel in whole.channels:
-        if channel.id in at or channel.id not in homes:
-            continue
-        home = homes[channel.id]
-        reason = reasons.get(channel.id, f"{recipient.id} has {size} inputs, and it stands beyond them")
-        if channel.id not in reasons and home not in reachable:
-            reason = f"stands on {home}, which {recipient.id} does not take"
-        wanted = home in reachable and is_wanted(channel, recipient)
-        missing.append(NotDelivered(channel, reason, wanted))
-    how = tuple(
-        f"{feed.id} ({feed.mode}): {feeds[feed.id].why}" for feed in file.feed if feed.id in recipient.takes
-    )
-    return Delivery(recipient, {name: tuple(slots) for name, slots in at.items()}, tuple(missing), how)
-
-
-def is_wanted(channel: Channel, recipient: Recipient) -> bool:
-    """Whether a recipient must get a channel: anyone who hears it through the recipient may hear it."""
-    heard = [getattr(channel.audience, tag) for tag in recipient.tags]
-    return not heard or any(permission != "not allowed" for permission in heard)
-
-
-class _Builder:
+class Builder:
     """Collects the channels of all boxes with their sockets, and the boxes' places on the blocks."""
 
     def __init__(self, show: Show) -> None:
@@ -229,7 +96,7 @@ class _Builder:
         """
         numbers = [line.number for line in mine if line.channel and line.number and line.socket is None]
         before = 0
-        for block in self.show.file.block:
+        for block in self.show.file.block if box.block else ():
             if block.id == box.block:
                 break
             before += block.slots
@@ -282,7 +149,7 @@ class _Builder:
                 kind="sockets",
                 first=box.first,
                 size=box.inputs,
-                rate_hz=rates[box.block],
+                rate_hz=rates.get(box.block, file.rate),
             )
             for box in file.box
         ]
@@ -290,6 +157,7 @@ class _Builder:
         patches = [
             Patch(Slot(box.id, socket), Slot(box.block, box.first + socket - 1))
             for box in file.box
+            if box.block
             for socket in range(1, box.inputs + 1)
         ]
         owned = [

@@ -1,0 +1,302 @@
+"""From the sheets of a show to one map, planned for every recipient."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import NamedTuple
+
+from chanbridge.assemble.acts import Stage, stages
+from chanbridge.assemble.boxes import Builder
+from chanbridge.assemble.feeds import Ways, check_fixes, plan_all, settle
+from chanbridge.assemble.lists import Listed, listed
+from chanbridge.assemble.returns import add_returns
+from chanbridge.errors import Problem
+from chanbridge.mode import Mode
+from chanbridge.model import Channel, ChannelMap, Patch, Port, Slot
+from chanbridge.plan.declared import first_feed, reaches
+from chanbridge.plan.straight import Plan
+from chanbridge.show import Show
+from chanbridge.system import Act, Box, Recipient, ShowFile
+
+
+class NotDelivered(NamedTuple):
+    """A channel that a recipient does not get. `wanted`: it should have it."""
+
+    channel: Channel
+    reason: str
+    wanted: bool
+
+
+class Delivery(NamedTuple):
+    """What a recipient gets. `delivered`: channel id → the slots of its port where the channel stands."""
+
+    recipient: Recipient
+    delivered: Mapping[str, tuple[int, ...]]
+    missing: tuple[NotDelivered, ...]
+    how: tuple[str, ...]
+
+
+class Played(NamedTuple):
+    """An act: the whole show as it is then, and what of it is noteworthy beside the acts before it."""
+
+    act: Act
+    planned: Planned
+    problems: tuple[str, ...]
+
+
+class Planned(NamedTuple):
+    """The show as one map, from every box's sockets to every recipient's slots, and back to the boxes' outputs.
+
+    `unplaced`: channels whose sheet puts them nowhere. `feeds`: feed id → its plan. `returns`: ids of the
+    channels that come back. `ungiven`: recipient id → what its list asks for and the show cannot give.
+    """
+
+    map: ChannelMap
+    feeds: Mapping[str, Plan]
+    deliveries: tuple[Delivery, ...]
+    unplaced: tuple[tuple[Channel, str], ...]
+    problems: tuple[Problem, ...]
+    returns: tuple[str, ...] = ()
+    ungiven: Mapping[str, tuple[str, ...]] = {}
+    acts: tuple[Played, ...] = ()
+
+
+def assemble(show: Show, amend: Callable[[ChannelMap], ChannelMap] | None = None) -> Planned:
+    """Put every box on its block, every block on its feeds, and work out what each recipient gets, act by act.
+
+    `amend` changes the stage (the boxes with their channels) before anything is planned.
+    Raises ShowError where the show file asks for what cannot be.
+    """
+    builder = Builder(show)
+    for box in sorted(show.file.box, key=lambda box: box.id):  # as any order of the show file would have it
+        builder.add_box(box)
+    stage = amend(builder.map()) if amend else builder.map()
+    played = stages(show, stage)
+    check_fixes(show, [stage, *(one.map for one in played)])
+    base, acts = _in_turn(show, stage, played, Ways())
+    first = {feed.id: feed.continues or feed.id for feed in show.file.feed}
+    moving = {first[name] for act in acts for name, made in act.feeds.items() if made.moved}
+    said: dict[str, str] = {}
+    if moving:
+        ways, said = settle(show, [stage, *(one.map for one in played)], moving)
+        if ways.stood:
+            base, acts = _in_turn(show, stage, played, ways)
+    unplaced, problems = tuple(builder.unplaced), tuple(builder.problems)
+    finished = tuple(
+        Played(
+            one.act, planned._replace(unplaced=unplaced, problems=problems), _noteworthy(one, planned, said)
+        )
+        for one, planned in zip(played, acts, strict=True)
+    )
+    return base._replace(unplaced=unplaced, problems=problems, acts=finished)
+
+
+def _in_turn(
+    show: Show, base: ChannelMap, played: Sequence[Stage], ways: Ways
+) -> tuple[Planned, list[Planned]]:
+    """The show and then each act, every channel where it stood before if that can be."""
+    begun = _planned(show, base, ways, first=True)
+    return begun, [_planned(show, stage.map, ways, first=False) for stage in played]
+
+
+def _noteworthy(stage: Stage, planned: Planned, proofs: Mapping[str, str]) -> tuple[str, ...]:
+    """What clashes with the acts before: what the overlay did, and channels that move on a feed."""
+    said = list(stage.problems)
+    for feed, made in planned.feeds.items():
+        for moved in made.moved:
+            if moved.was.port == feed:
+                channel = planned.map.channel(moved.channel)
+                name = channel.name if channel else moved.channel
+                to = f"comes on {moved.to} now" if moved.to else "is not carried any more"
+                said.append(f"{name!r} stood on {moved.was} in an act before and {to}")
+        if made.moved and feed in proofs:
+            said.append(f"{feed}: {proofs[feed]}")
+    return tuple(said)
+
+
+def _planned(show: Show, whole: ChannelMap, ways: Ways, *, first: bool) -> Planned:
+    """One act, or the show without acts: planned from the boxes' sockets to all recipients."""
+    file = show.file
+    feeds = plan_all(show, whole, ways, first=first)
+    ports, patches = list(whole.ports), list(whole.patches)
+    for feed in file.feed:
+        ports.append(
+            Port(id=feed.id, kind="feed", size=feed.mode.slots, mode=feed.mode, rate_hz=feed.mode.rate_hz)
+        )
+        patches += feeds[feed.id].patches
+    reserved = [
+        *whole.reserved,
+        *(item for made in {id(made): made for made in feeds.values()}.values() for item in made.reserved),
+    ]
+    sizes = {port.id: port.size for port in ports}
+    modes = {feed.id: feed.mode for feed in file.feed}
+    asked = {name: listed(reading, whole) for name, reading in show.wants.items()}
+    stood = whole.changed(ports=tuple(ports), patches=tuple(patches))
+    for recipient in file.recipient:
+        port, more = _recipient_port(recipient, sizes, modes, file)
+        if recipient.id in asked and recipient.takes[0] not in modes:
+            more = _wanted_patches(stood, recipient, asked[recipient.id])
+        ports.append(port)
+        patches += more
+    whole = whole.changed(ports=tuple(ports), patches=tuple(patches), reserved=tuple(dict.fromkeys(reserved)))
+    homes = {row.channel.id: block.id for block in file.block for row in whole.sheet(block.id) if row.channel}
+    for box in file.box:
+        if box.desk:
+            homes |= {row.channel.id: box.id for row in whole.sheet(box.id) if row.channel}
+    whole, returned = add_returns(show, whole)
+    deliveries = tuple(
+        _delivery(whole, recipient, feeds, file, homes, asked.get(recipient.id))
+        for recipient in file.recipient
+    )
+    ungiven = {
+        name: tuple(
+            f"slot {line.number}: {line.channel.name}" for line in one.unknown if line.channel and line.number
+        )
+        for name, one in asked.items()
+    }
+    return Planned(whole, feeds, deliveries, (), (), returned, ungiven)
+
+
+def heard(recipient: Recipient) -> tuple[str, ...]:
+    """The feeds or blocks that a recipient listens to: all that it takes, or as many as it has ports."""
+    return recipient.takes[: recipient.ports]
+
+
+def local_boxes(file: ShowFile, recipient: Recipient) -> list[Box]:
+    """The boxes whose sockets are a recipient's own."""
+    return [box for box in file.box if box.desk == recipient.id]
+
+
+def _recipient_port(
+    recipient: Recipient, sizes: Mapping[str, int], modes: Mapping[str, Mode], file: ShowFile
+) -> tuple[Port, list[Patch]]:
+    taken = sum(sizes[name] for name in heard(recipient))
+    local = local_boxes(file, recipient)
+    size = recipient.inputs or max([taken, *(taken + box.first - 1 + box.inputs for box in local)])
+    patches = []
+    offset = 0
+    for name in heard(recipient):
+        for number in range(1, min(sizes[name], size - offset) + 1):
+            patches.append(Patch(Slot(name, number), Slot(recipient.id, offset + number)))
+        offset += sizes[name]
+    for box in local:
+        before = taken + box.first - 1
+        for socket in range(1, min(box.inputs, size - before) + 1):
+            patches.append(Patch(Slot(box.id, socket), Slot(recipient.id, before + socket)))
+    mode = modes.get(recipient.takes[0]) if len(heard(recipient)) == 1 else None
+    kind = "feed" if mode and recipient.kind == "desk" else recipient.kind
+    port = Port(
+        id=recipient.id, name=recipient.name, kind=kind, size=size, mode=mode if kind == "feed" else None,
+        rate_hz=mode.rate_hz if mode else file.rate,
+    )  # fmt: skip
+    return port, patches
+
+
+def _wanted_patches(whole: ChannelMap, recipient: Recipient, asked: Listed) -> list[Patch]:
+    """The patches of a recipient that takes blocks and says which channel it wants on which slot."""
+    at: dict[str, Slot] = {}
+    for name in heard(recipient):
+        for row in whole.sheet(name):
+            if row.channel:
+                at.setdefault(row.channel.id, Slot(name, row.number))
+    return [
+        Patch(at[name], Slot(recipient.id, number))
+        for name, number in asked.slots.items()
+        if name in at and (recipient.inputs is None or number <= recipient.inputs)
+    ]
+
+
+def _delivery(
+    whole: ChannelMap,
+    recipient: Recipient,
+    feeds: Mapping[str, Plan],
+    file: ShowFile,
+    homes: Mapping[str, str],
+    asked: Listed | None,
+) -> Delivery:
+    """What stands on a recipient's port, one channel a slot, and why each other channel does not.
+
+    `homes`: channel id → the block that carries it, or the box that is local to a desk; a channel without one
+    is nobody's, and named once for all. `asked`: the list of a recipient that says what it wants.
+    """
+    at: dict[str, list[int]] = {}
+    reasons = {
+        out.channel: out.reason for name in heard(recipient) if name in feeds for out in feeds[name].left_out
+    }
+    holders: dict[int, Channel] = {}
+    for number, channel, _, _ in whole.sheet(recipient.id):
+        if channel is None or channel.id in reasons:
+            continue
+        holder = holders.setdefault(number, channel)
+        if holder is channel:
+            at.setdefault(channel.id, []).append(number)
+        else:
+            reasons[channel.id] = f"slot {number} already carries {holder.name!r}"
+    listening = recipient.model_copy(update={"takes": heard(recipient)})
+    reachable = {*reaches(file, listening), *(box.id for box in local_boxes(file, recipient))}
+    others = {
+        patch.source: feed
+        for feed, made in feeds.items()
+        if feed not in heard(recipient)
+        for patch in made.patches
+    }
+    elsewhere = {
+        channel.id: feed for slot, feed in others.items() for channel in whole.occupants(slot)[:1]
+    }  # fmt: skip
+    choosy = asked is not None and not any(name in feeds for name in recipient.takes)
+    size = whole.port(recipient.id).size
+    missing = []
+    for channel in whole.channels:
+        if channel.id in at or channel.id not in homes:
+            continue
+        home = homes[channel.id]
+        reason = reasons.get(channel.id, f"{recipient.id} has {size} inputs, and it stands beyond them")
+        wanted = home in reachable and is_wanted(channel, recipient)
+        if channel.id not in reasons and home not in reachable:
+            reason = _unreachable(home, recipient, file)
+        elif channel.id not in reasons and choosy and asked and channel.id not in asked.slots:
+            reason, wanted = f"{recipient.id} does not ask for it", False
+        elif (
+            channel.id not in reasons
+            and channel.id in elsewhere
+            and any(name in feeds for name in heard(recipient))
+        ):
+            reason = f"carried on {elsewhere[channel.id]}, which {recipient.id} does not take"
+        missing.append(NotDelivered(channel, reason, wanted))
+    how = tuple(
+        line
+        for feed in file.feed
+        if feed.id in heard(recipient)
+        for line in _how(
+            feed.id, feed.mode, feeds[feed.id], bool(first_feed(file, feed).model_fields_set & _ASKS)
+        )
+    )
+    return Delivery(recipient, {name: tuple(slots) for name, slots in at.items()}, tuple(missing), how)
+
+
+_ASKS = {"fix", "keep", "grain", "spare", "layout"}
+
+
+def _how(name: str, mode: Mode, made: Plan, asked: bool) -> list[str]:
+    """How a feed is laid out, and where it was asked or is open how well that was done."""
+    lines = [f"{name} ({mode}): {made.why}"]
+    if made.proof and (asked or not made.proved):
+        lines.append(f"{name}: {made.proof}")
+    return lines
+
+
+def _unreachable(home: str, recipient: Recipient, file: ShowFile) -> str:
+    """Why a recipient does not hear what stands on a block, or on the sockets of a desk."""
+    desk = next((box.desk for box in file.box if box.id == home and box.desk), "")
+    if desk:
+        return f"stands on {home}, local to {desk}, and no block carries it"
+    if home in reaches(file, recipient):
+        ports = "one port" if recipient.ports == 1 else f"{recipient.ports} ports"
+        return f"stands on {home}; {recipient.id} has {ports} and hears {', '.join(heard(recipient))}"
+    return f"stands on {home}, which {recipient.id} does not take"
+
+
+def is_wanted(channel: Channel, recipient: Recipient) -> bool:
+    """Whether a recipient must get a channel: anyone who hears it through the recipient may hear it."""
+    heard = [getattr(channel.audience, tag) for tag in recipient.tags]
+    return not heard or any(permission != "not allowed" for permission in heard)

@@ -1,0 +1,77 @@
+"""Which line of a list that someone keeps is which channel of the show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+from difflib import get_close_matches
+from typing import NamedTuple
+
+from chanbridge.model import Channel, ChannelMap, Line
+from chanbridge.names import fold
+from chanbridge.sheets.ledger import Reading
+
+
+class Listed(NamedTuple):
+    """A list against a map. `slots`: channel id → its slot on the list; `unknown`: what has no channel here."""
+
+    slots: dict[str, int]
+    unknown: tuple[Line, ...]
+
+
+def listed(reading: Reading, whole: ChannelMap) -> Listed:
+    """The slots that a list gives to a map's channels, each to one.
+
+    By id where the list has ids, then by name and socket, by name, by socket. A slot that the list names twice
+    goes to the first.
+    """
+    lines = [line for line in reading.map.lines(reading.map.listed_port()) if line.channel and line.number]
+    here = [line for line in whole.lines(None) if line.channel]
+    found: dict[str, int] = {}
+    taken: set[int] = set()
+
+    def settle(key: Callable[[Line], Hashable | None]) -> None:
+        waiting: dict[Hashable, list[Line]] = {}
+        for line in here:
+            if line.channel and line.channel.id not in found and (said := key(line)) is not None:
+                waiting.setdefault(said, []).append(line)
+        for line in list(lines):
+            said = key(line)
+            of_it = waiting.get(said) if said is not None else None
+            if of_it and line.number and line.number not in taken:
+                channel = of_it.pop(0).channel
+                if channel:
+                    found[channel.id] = line.number
+                    taken.add(line.number)
+                    lines.remove(line)
+
+    if "id" in reading.layout or reading.format in ("xml", "json"):
+        settle(lambda line: line.channel.id if line.channel else None)
+    settle(lambda line: (_name(line), _socket(line)) if _name(line) and _socket(line) else None)
+    settle(_name)
+    settle(_socket)
+    return Listed(found, tuple(lines))
+
+
+def _name(line: Line) -> str | None:
+    return fold(line.channel.name) or None if line.channel else None
+
+
+def _socket(line: Line) -> Hashable | None:
+    return (fold(line.box), line.socket) if line.socket and line.box else None
+
+
+def named(whole: ChannelMap, text: str) -> Channel:
+    """The channel that a person means by an id or a name. Raises ValueError with what to write instead."""
+    if channel := whole.channel(text.strip()):
+        return channel
+    same = [channel for channel in whole.channels if channel.name and fold(channel.name) == fold(text)]
+    if len(same) == 1:
+        return same[0]
+    if same:
+        raise ValueError(
+            f"{len(same)} channels are called {text.strip()!r}; name one by its id: {', '.join(item.id for item in same)}"
+        )
+    names = {fold(channel.name): channel.name for channel in whole.channels}
+    near = get_close_matches(fold(text), names, 1, 0.5)
+    advice = f"; did you mean {names[near[0]]!r}?" if near else ""
+    raise ValueError(f"there is no channel {text.strip()!r}{advice}")
