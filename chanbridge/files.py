@@ -6,8 +6,10 @@ import contextlib
 import os
 import stat
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
+from io import BufferedIOBase
 from pathlib import Path
+from typing import BinaryIO
 
 from chanbridge.errors import Location, ReadError, WriteError
 
@@ -22,10 +24,7 @@ def read_bytes(path: str | os.PathLike[str], largest: int = LARGEST) -> bytes:
     bytes, and for one that changes while it is being read. Never waits for a pipe's other end.
     """
     where = Location(os.fspath(path))
-    try:
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        raise ReadError(_reason(error, "read"), where) from None
+    handle = _opened(path)
     before = os.fstat(handle)
     wrong = _no_sheet(before, largest)
     if wrong:
@@ -42,6 +41,33 @@ def read_bytes(path: str | os.PathLike[str], largest: int = LARGEST) -> bytes:
     ) != after.st_size:
         raise ReadError("this file changed while it was being read; close it elsewhere and try again", where)
     return data
+
+
+@contextlib.contextmanager
+def reading(path: str | os.PathLike[str]) -> Iterator[BufferedIOBase]:
+    """A regular file of any size, open for reading piece by piece, from any place.
+
+    Raises ReadError for anything else, and at the end where the file changed meanwhile.
+    """
+    where = Location(os.fspath(path))
+    handle = _opened(path)
+    before = os.fstat(handle)
+    wrong = _no_sheet(before, before.st_size)
+    if wrong:
+        os.close(handle)
+        raise ReadError(wrong.replace("sheet", "file"), where)
+    with open(handle, "rb") as stream:
+        yield stream
+        after = os.fstat(handle)
+    if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+        raise ReadError("this file changed while it was being read; close it elsewhere and try again", where)
+
+
+def _opened(path: str | os.PathLike[str]) -> int:
+    try:
+        return os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        raise ReadError(_reason(error, "read"), Location(os.fspath(path))) from None
 
 
 def _no_sheet(found: os.stat_result, largest: int) -> str:
@@ -69,10 +95,12 @@ def write_bytes(path: str | os.PathLike[str], data: bytes) -> None:
     write_all(folder, [(Path(path).name, data)])
 
 
-def write_all(folder: str | os.PathLike[str], items: Iterable[tuple[str, bytes]]) -> None:
+def write_all(
+    folder: str | os.PathLike[str], items: Iterable[tuple[str, bytes]], gone: Iterable[str] = ()
+) -> None:
     """Write several files below `folder`: all are laid down beside their places first, then renamed.
 
-    `items` are relative paths with their content. Folders are made where needed. Raises WriteError, with
+    Then the files called `gone` are removed, with folders that are empty without them. `items` are relative paths with their content. Folders are made where needed. Raises WriteError, with
     nothing renamed and no new folder left, when any of them cannot be laid down.
     """
     laid: list[tuple[str, Path]] = []
@@ -92,6 +120,8 @@ def write_all(folder: str | os.PathLike[str], items: Iterable[tuple[str, bytes]]
                 os.replace(temporary, target)
             except OSError as error:
                 raise WriteError(_reason(error, "written"), Location(os.fspath(target))) from None
+        for name in gone:
+            _remove(Path(folder), name)
         for parent in {target.parent for _, target in laid}:
             _sync_folder(parent)
         done = True
@@ -104,6 +134,63 @@ def write_all(folder: str | os.PathLike[str], items: Iterable[tuple[str, bytes]]
                 new.rmdir()
 
 
+def _remove(folder: Path, name: str) -> None:
+    target = folder / name
+    try:
+        target.unlink(missing_ok=True)
+        for parent in target.parents:
+            if parent == folder or not parent.is_dir() or any(parent.iterdir()):
+                break
+            parent.rmdir()
+    except OSError as error:
+        raise WriteError(_reason(error, "removed"), Location(os.fspath(target))) from None
+
+
+@contextlib.contextmanager
+def writing(folder: str | os.PathLike[str], names: Sequence[str]) -> Iterator[list[BinaryIO]]:
+    """Files below `folder`, open for writing piece by piece; all get their names when the block ends well.
+
+    Folders are made where needed. Raises WriteError, and leaves nothing new behind, when any cannot be written;
+    so does any other error in the block.
+    """
+    laid: list[tuple[str, Path, int, BinaryIO]] = []
+    made: list[Path] = []
+    where = Location(os.fspath(folder))
+    try:
+        for name in names:
+            where = Location(os.fspath(Path(folder) / name))
+            try:
+                target = Path(os.path.realpath(Path(folder) / name))
+                made += _make_folders(target.parent)
+                handle, temporary, mode = _beside(target)
+            except (OSError, ValueError) as error:
+                raise WriteError(_reason(error, "written"), where) from None
+            laid.append((temporary, target, mode, open(handle, "wb")))  # noqa: SIM115
+        try:
+            yield [stream for *_, stream in laid]
+            for temporary, _, mode, stream in laid:
+                stream.flush()
+                os.fsync(stream.fileno())
+                stream.close()
+                os.chmod(temporary, mode)
+            for temporary, target, *_ in laid:
+                os.replace(temporary, target)
+        except OSError as error:
+            raise WriteError(_reason(error, "written"), where) from None
+        for parent in {target.parent for _, target, *_ in laid}:
+            _sync_folder(parent)
+        made = []
+    finally:
+        for temporary, _, _, stream in laid:
+            with contextlib.suppress(OSError):  # a full disk has been reported above
+                stream.close()
+            with contextlib.suppress(FileNotFoundError):
+                os.unlink(temporary)
+        for new in reversed(made):
+            with contextlib.suppress(OSError):  # not empty: something was renamed into it
+                new.rmdir()
+
+
 def _make_folders(folder: Path) -> list[Path]:
     """Make a folder and those above it; returns the new ones, the highest first."""
     missing = [path for path in (folder, *folder.parents) if not path.exists()]
@@ -111,13 +198,19 @@ def _make_folders(folder: Path) -> list[Path]:
     return missing[::-1]
 
 
-def _lay_beside(target: Path, data: bytes) -> str:
+def _beside(target: Path) -> tuple[int, str, int]:
+    """A new file beside a target: its handle and name, and the permissions that the target shall have."""
     if target.is_dir():
         raise IsADirectoryError(21, "a folder")
     if target.exists() and not target.is_file():
         raise ValueError("this is a device or pipe; write to a file, or to '-' for standard output")
     mode = stat.S_IMODE(target.stat().st_mode) if target.exists() else 0o666 & ~_umask()
     handle, temporary = tempfile.mkstemp(prefix=".chanbridge-", dir=target.parent)
+    return handle, temporary, mode
+
+
+def _lay_beside(target: Path, data: bytes) -> str:
+    handle, temporary, mode = _beside(target)
     try:
         with open(handle, "wb") as stream:
             stream.write(data)

@@ -8,30 +8,54 @@ import re
 import tomllib
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
 from chanbridge import formats
-from chanbridge.errors import Location, ModeError, ReadError, ShowError
+from chanbridge.errors import Location, ModeError, ShowError
 from chanbridge.files import read_bytes
-from chanbridge.names import Vocabulary, extended, fold
+from chanbridge.foresight.declared import gear_mistakes
+from chanbridge.names import fold
+from chanbridge.plan.declared import mistakes
 from chanbridge.sheets.columns import FIELDS
 from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
-from chanbridge.system import Block, Box, Feed, Recipient, ShowFile
+from chanbridge.system import (
+    Act,
+    Box,
+    CablePower,
+    DevicePort,
+    Recipient,
+    Segment,
+    ShowFile,
+    Split,
+    wiring_mistakes,
+)
 
 
 @dataclass(frozen=True)
 class Show:
-    """A show file with its sheets read. `sheets`: box id → reading; `kept`: recipient id → its own list."""
+    """A show file with its sheets read.
+
+    `sheets`: box id → reading; `kept`: recipient id → its own list; `wants`: recipient id → what it asks for;
+    `issued`: feed id → the sheet that was issued for it; `acts`: act id → its sheet. `text`: the file itself.
+    """
 
     source: str
     file: ShowFile
     sheets: Mapping[str, Reading]
     kept: Mapping[str, Reading]
+    wants: Mapping[str, Reading] = field(default_factory=dict)
+    issued: Mapping[str, Reading] = field(default_factory=dict)
+    acts: Mapping[str, Reading] = field(default_factory=dict)
+    text: str = ""
+
+    def mistake(self, message: str, *loc: str | int) -> ShowError:
+        """An error that points at the line of a key, such as ("return", 0, "contents")."""
+        return ShowError(message, Location(self.source, "", line_of(self.text, loc), str(loc[-1])))
 
 
 LARGEST_SHOW = 1024 * 1024
@@ -47,25 +71,33 @@ def load(path: str, *, accept_rejected: bool = False) -> Show:
     """
     if os.path.isdir(path):
         path = os.path.join(path, "show.toml")
-    text = _text(path)
+    text = declarations(path)
     file = parse(text, path)
     folder = Path(path).parent
-    sheets, kept = {}, {}
-    for at, box in enumerate(file.box):
-        where = Location(path, "", line_of(text, ("box", at, "sheet")), "sheet")
-        sheets[box.id] = _sheet(folder, box, where, box.id, accept_rejected)
-    for at, recipient in enumerate(file.recipient):
-        if recipient.sheet:
-            where = Location(path, "", line_of(text, ("recipient", at, "sheet")), "sheet")
-            kept[recipient.id] = _sheet(folder, recipient, where, "", accept_rejected)
-    return Show(path, file, sheets, kept)
+
+    def readings(table: str, key: str) -> dict[str, Reading]:
+        """What the sheets hold that each entry of a table names under a key."""
+        found = {}
+        for at, item in enumerate(getattr(file, table)):
+            if name := getattr(item, key):
+                where = Location(path, "", line_of(text, (table, at, key)), key)
+                reader = item if key == "sheet" else None
+                box = item.id if table == "box" else ""
+                found[item.id] = _sheet(folder, name, reader, where, box, accept_rejected)
+        return found
+
+    return Show(
+        path, file, readings("box", "sheet"), readings("recipient", "sheet"), readings("recipient", "wants"),
+        readings("feed", "keep"), readings("act", "sheet"), text,
+    )  # fmt: skip
 
 
-def _text(path: str) -> str:
+def declarations(path: str) -> str:
+    """The text of a show file, or of another file of declarations. Raises ShowError or ReadError."""
     try:
         text = read_bytes(path, LARGEST_SHOW).decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise ShowError("this is no show file: it is not UTF-8 text", Location(path)) from None
+        raise ShowError("this is no file of declarations: it is not UTF-8 text", Location(path)) from None
     for number, line in enumerate(text.splitlines(), 1):
         if len(line) > LONGEST_LINE:
             raise ShowError(
@@ -76,18 +108,25 @@ def _text(path: str) -> str:
 
 
 def _sheet(
-    folder: Path, keeper: Box | Recipient, where: Location, box: str, accept_rejected: bool
+    folder: Path,
+    name: str,
+    keeper: Box | Recipient | Act | None,
+    where: Location,
+    box: str,
+    accept_rejected: bool,
 ) -> Reading:
-    name = keeper.sheet
+    """A sheet of the show; `keeper` says how it is to be read, None that it is plain."""
     path = folder / name
-    for field in keeper.columns.values():
-        if field not in FIELDS:
-            near = difflib.get_close_matches(field, FIELDS, 1, 0.5)
-            advice = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(FIELDS)}"
-            raise ShowError(f"columns: there is no field {field!r}; {advice}", where)
-    options = Options(
-        keeper.encoding, keeper.delimiter, False, keeper.record, box, tuple(keeper.columns.items())
-    )
+    options = Options(box=box)
+    if keeper:
+        for meaning in keeper.columns.values():
+            if meaning not in FIELDS:
+                near = difflib.get_close_matches(meaning, FIELDS, 1, 0.5)
+                advice = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(FIELDS)}"
+                raise ShowError(f"columns: there is no field {meaning!r}; {advice}", where)
+        options = Options(
+            keeper.encoding, keeper.delimiter, False, keeper.record, box, tuple(keeper.columns.items())
+        )
     try:
         missing = not path.exists()
     except (OSError, ValueError):  # no name that a file can have
@@ -99,35 +138,30 @@ def _sheet(
         raise ShowError(f"there is no sheet {name[:80]!r} in the folder {str(folder)!r}{advice}", where)
     reading = formats.read(str(path), options=options)
     if not accept_rejected:
-        refuse_rejected(reading)
+        formats.refuse_rejected(reading)
     return reading
 
 
-def read_vocabulary(path: str) -> Vocabulary:
-    """The vocabulary with a user's file of words added. Raises ReadError naming what is wrong in it."""
-    try:
-        return extended(read_bytes(path, LARGEST_SHOW).decode("utf-8-sig"))
-    except ValueError as error:  # not UTF-8, not TOML, or no such table
-        raise ReadError(f"this is no file of words: {error}", Location(path)) from None
+_WITHIN: dict[tuple[str, str], type[BaseModel]] = {
+    ("device", "ports"): DevicePort, ("device", "split"): Split, ("device", "gives"): CablePower,
+    ("device", "takes"): CablePower, ("link", "segments"): Segment,
+}  # fmt: skip
 
 
-def refuse_rejected(reading: Reading) -> None:
-    """Raise ReadError where rows of a sheet were not understood, quoting the first."""
-    rejected = reading.rejected()
-    if rejected:
-        first = rejected[0]
-        more = f"; {len(rejected) - 1} more rows were not understood either" if len(rejected) > 1 else ""
-        raise ReadError(
-            f"{first.reason} (row: {first.text}){more}; mend the sheet, or go on without such rows with --accept-rejected",
-            Location(reading.source, first.sheet, first.row),
-        )
-
-
-_TABLES: dict[str, type[BaseModel]] = {"box": Box, "block": Block, "feed": Feed, "recipient": Recipient}
+_File = TypeVar("_File", bound=BaseModel)
 
 
 def parse(text: str, source: str) -> ShowFile:
     """The declarations of a show file. Raises ShowError with the line, the key and the nearest right key."""
+    file = declared(text, source, ShowFile)
+    _check_names(file, text, source)
+    for loc, message in (*wiring_mistakes(file), *gear_mistakes(file)):
+        raise ShowError(message, Location(source, "", line_of(text, loc), str(loc[-1])))
+    return file
+
+
+def declared(text: str, source: str, kind: type[_File]) -> _File:
+    """A text in TOML as declarations of a kind. Raises ShowError with the line, the key and the nearest right key."""
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # what else a TOML reader stumbles over is no TOML either
@@ -135,38 +169,55 @@ def parse(text: str, source: str) -> ShowFile:
         raise ShowError(
             f"this is not TOML: {error}", Location(source, "", int(found[1]) if found else None)
         ) from None
-    for name in _TABLES:
+    for name in _tables(kind, several=True):
         if isinstance(data.get(name), dict):
             raise ShowError(
                 f"write [[{name}]] with two brackets: there can be several",
                 Location(source, "", line_of(text, (name,)), name),
             )
     try:
-        file = ShowFile.model_validate(data)
+        return kind.model_validate(data)
     except ValidationError as error:
-        raise _explained(error, text, source) from None
-    _check_names(file, text, source)
-    return file
+        raise _explained(error, text, source, kind) from None
 
 
-def _explained(error: ValidationError, text: str, source: str) -> ShowError:
+def _tables(kind: type[BaseModel], *, several: bool = False) -> dict[str, type[BaseModel]]:
+    """Key → what a table under it declares; with `several` those of which there can be more than one."""
+    return {
+        field.alias or name: model
+        for name, field in kind.model_fields.items()
+        for model in (field.annotation, *get_args(field.annotation))
+        if isinstance(model, type) and issubclass(model, BaseModel)
+        if not several or get_origin(field.annotation) is tuple
+    }
+
+
+def _explained(error: ValidationError, text: str, source: str, kind: type[BaseModel]) -> ShowError:
     found_wrong = error.errors(
         include_url=False
     )  # a misspelt key tells more than the one that is therefore missing
-    first = min(found_wrong, key=lambda item: (item["type"] == "missing", line_of(text, item["loc"]) or 0))
+    first = min(
+        found_wrong,
+        key=lambda item: (item["type"] in ("missing", "too_short"), line_of(text, item["loc"]) or 0),
+    )
     loc = first["loc"]
     where = Location(
         source, "", line_of(text, loc), next(str(part) for part in reversed(loc) if isinstance(part, str))
     )
-    owner = _TABLES.get(str(loc[0]), ShowFile) if len(loc) > 1 else ShowFile
-    keys = [*owner.model_fields]
+    owner = _tables(kind).get(str(loc[0]), kind) if len(loc) > 1 else kind
+    inner = loc if first["type"] == "model_type" else loc[:-1]
+    within = [part for part in inner[1:] if (str(loc[0]), part) in _WITHIN]
+    if within:
+        owner = _WITHIN[str(loc[0]), str(within[-1])]
+    keys = [field.alias or name for name, field in owner.model_fields.items()]
     match first["type"]:
         case "extra_forbidden":
             near = difflib.get_close_matches(str(loc[-1]), keys, 1, 0.5)
             advice = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(keys)}"
             return ShowError(f"there is no key {loc[-1]!r} here; {advice}", where)
         case "missing":
-            what = f"[[{loc[0]}]]" if len(loc) > 1 else "the show file"
+            what = f"[[{loc[0]}]]" if len(loc) > 1 else "the show file" if kind is ShowFile else "this file"
+            what = f"one of {within[-1]}" if within else what
             example = {"mode": 'mode = "64@48000"', "rate": "rate = 48000"}.get(
                 str(loc[-1]), f"{loc[-1]} = …"
             )
@@ -177,12 +228,20 @@ def _explained(error: ValidationError, text: str, source: str) -> ShowError:
     cause = first.get("ctx", {}).get("error")
     wording = {
         "string_pattern_mismatch": f"{found} cannot name a thing and its folder; use letters, digits, blanks, _ and -, for example truck",
-        "too_short": "at least one is needed here",
+        "too_short": "at least one is needed here"
+        if first.get("ctx", {}).get("min_length") == 1
+        else "two are needed here",
+        "too_long": f"two are needed here, not {first.get('ctx', {}).get('actual_length')}",
         "literal_error": f"{found} is none of {expected}" + (f"; did you mean {near[0]!r}?" if near else ""),
         "tuple_type": f"write a list in square brackets, not {found}",
         "int_type": f"write a whole number without quotes, not {found}",
         "string_type": f"write a text in quotes, not {found}",
         "date_type": f"write a date such as 2026-12-12, without quotes, not {found}",
+        "float_type": f"write a number without quotes, not {found}",
+        "float_parsing": f"write a number without quotes, not {found}",
+        "bool_type": f"write true or false without quotes, not {found}",
+        "bool_parsing": f"write true or false without quotes, not {found}",
+        "model_type": f"write a table in braces, such as {{{next(iter(keys))} = …}}, not {found}",
         "greater_than_equal": f"{found} is too small; write at least {first.get('ctx', {}).get('ge')}",
         "greater_than": f"{found} is too small; write more than {first.get('ctx', {}).get('gt')}",
         "less_than_equal": f"{found} is too large; write at most {first.get('ctx', {}).get('le')}",
@@ -202,12 +261,12 @@ def _check_names(file: ShowFile, text: str, source: str) -> None:
         raise ShowError(message, Location(source, "", line_of(text, loc), str(loc[-1])))
 
     seen: dict[str, str] = {}
-    for table in ("box", "block", "feed", "recipient"):
-        for at, item in enumerate(getattr(file, table)):
+    for table in ("box", "block", "feed", "recipient", "return", "act"):
+        for at, item in enumerate(file.returns if table == "return" else getattr(file, table)):
             key = fold(item.id)
             if key in seen:
                 fail(
-                    f"the id {item.id!r} is taken by a {seen[key]}; every box, block, feed and recipient has its own",
+                    f"the id {item.id!r} is taken by a {seen[key]}; every box, block, feed, recipient, return and act has its own",
                     table,
                     at,
                     "id",
@@ -227,6 +286,16 @@ def _check_names(file: ShowFile, text: str, source: str) -> None:
 
     taken: dict[tuple[str, int], str] = {}
     for at, box in enumerate(file.box):
+        if bool(box.block) == bool(box.desk):
+            fail(
+                f"box {box.id!r} needs the block that carries it, or the desk that it is local to, and not both",
+                "box",
+                at,
+                "desk" if box.desk else "block",
+            )
+        if box.desk:
+            known(box.desk, [recipient.id for recipient in file.recipient], "box", at, "desk")
+            continue
         known(box.block, [*blocks], "box", at, "block")
         last = box.first + box.inputs - 1
         size = blocks[box.block].slots
@@ -262,10 +331,16 @@ def _check_names(file: ShowFile, text: str, source: str) -> None:
     for at, recipient in enumerate(file.recipient):
         for name in recipient.takes:
             known(name, [*feeds, *blocks], "recipient", at, "takes")
-        if len(recipient.takes) > 1 and (
-            feeds & {*recipient.takes} or len({*recipient.takes}) < len(recipient.takes)
-        ):
-            fail("a recipient takes one feed, or blocks that are each named once", "recipient", at, "takes")
+        mixed = feeds & {*recipient.takes} and not feeds >= {*recipient.takes}
+        if mixed or len({*recipient.takes}) < len(recipient.takes):
+            fail(
+                "a recipient takes one feed (or several), or blocks; each named once",
+                "recipient",
+                at,
+                "takes",
+            )
+    for loc, message in mistakes(file):
+        fail(message, *loc)
 
 
 def line_of(text: str, loc: Sequence[str | int]) -> int | None:

@@ -21,7 +21,10 @@ from chanbridge.sheets.grid import Options
 @click.argument("other", metavar="OTHER")
 @click.option("--json", "as_json", is_flag=True, help="Print the differences as JSON.")
 @click.option(
-    "-o", "--output", metavar="FILE.html", help="Write both lists side by side as an HTML page too."
+    "-o",
+    "--output",
+    metavar="FILE.html",
+    help="Write both lists side by side as an HTML page too; FILE.pdf: the changes to print.",
 )
 @click.option("--by", type=click.Choice(KEYS), help="Match by this alone: what has one socket, name or slot.")
 @click.option("--show", metavar="SHOW", help="The show.toml that says where boxes stand on their blocks.")
@@ -36,8 +39,8 @@ def command(
 
     Example: chanbridge compare front-of-house.csv stream.csv
     """
-    if output and not output.lower().endswith((".html", ".htm")):
-        raise WriteError("the page is HTML; write a name that ends in .html", Location(output))
+    if output and not output.lower().endswith((".html", ".htm", ".pdf")):
+        raise WriteError("the page is HTML or PDF; write a name that ends in .html or .pdf", Location(output))
     one, two = (
         read_source(path, None, options, accept_rejected=accept_rejected) for path in (reference, other)
     )
@@ -53,7 +56,11 @@ def command(
         columns=both, spares="spare" in one.verdicts(), by=by, wiring=wiring, words=options.vocabulary,
     )  # fmt: skip
     sheets = Sheet(one.source, one.map, one.origins), Sheet(two.source, two.map, two.origins)
-    if output:
+    if output and output.lower().endswith(".pdf"):
+        from chanbridge.handover.papers import compared_pdf
+
+        write_bytes(output, compared_pdf(found, one, two.source))
+    elif output:
         from chanbridge.compare.page import page
 
         write_bytes(output, page(found, *sheets))

@@ -2,51 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from chanbridge.assemble import Delivery, Planned
+from chanbridge.assemble.fed import fed, labelled
 from chanbridge.formats import text
-from chanbridge.mode import Mode
-from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot
-from chanbridge.names import counted, short_labels, vocabulary
-from chanbridge.plan.straight import Plan
+from chanbridge.model import Channel, ChannelMap, Entry, Patch, Reserved, Slot
+from chanbridge.names import counted, vocabulary
 from chanbridge.sheets import columns, values
 from chanbridge.system import Recipient
-
-SHORT_WIDTH = 8
-"""Characters of a short label."""
-
-
-def labelled(channels: Sequence[Channel]) -> tuple[Channel, ...]:
-    """Channels with a short label each: their own where they have one, else one made from the name."""
-    taken = [channel.short for channel in channels if channel.short]
-    wanting = [channel.name for channel in channels if not channel.short]
-    made = iter(short_labels([*taken, *wanting], SHORT_WIDTH)[len(taken) :])
-    return tuple(channel if channel.short else channel.changed(short=next(made)) for channel in channels)
-
-
-def fed(whole: ChannelMap, made: Plan, mode: Mode, feed: str) -> ChannelMap:
-    """The map with a feed patched as planned, without the channels that it does not carry, with short labels."""
-    gone = {out.channel for out in made.left_out}
-    enters: dict[str, set[Slot]] = {}
-    for name, slot in whole.entries:
-        enters.setdefault(name, set()).add(slot)
-    live = {slot for name, slots in enters.items() if name not in gone for slot in slots}
-    cut = set()  # what is left out must not bring another channel of its socket onto its slot
-    for out in made.left_out:
-        stays = [enters[item.id] for item in whole.occupants(out.slot) if item.id not in gone]
-        cut |= {
-            Patch(source, out.slot)
-            for source in enters[out.channel] & live
-            if not any(source in places for places in stays)
-        }
-    return whole.changed(
-        rate_hz=mode.rate_hz,
-        channels=labelled([channel for channel in whole.channels if channel.id not in gone]),
-        entries=tuple(entry for entry in whole.entries if entry.channel not in gone),
-        ports=(*whole.ports, Port(id=feed, kind="feed", size=mode.slots, mode=mode, rate_hz=mode.rate_hz)),
-        patches=(*(patch for patch in whole.patches if patch not in cut), *made.patches),
-    )
 
 
 def recipient_map(planned: Planned, delivery: Delivery) -> ChannelMap:
@@ -57,7 +19,7 @@ def recipient_map(planned: Planned, delivery: Delivery) -> ChannelMap:
     whole, port = planned.map, delivery.recipient.id
     rows = [row for row in whole.sheet(port) if row.channel is None or row.channel.id in delivery.delivered]
     standing: dict[str, Channel] = {row.channel.id: row.channel for row in rows if row.channel}
-    boxes = {item.id for item in whole.ports if item.kind == "sockets"}
+    boxes = {item.id for item in whole.ports if item.kind == "sockets" or item.direction == "out"}
     patches: dict[Patch, None] = {}
     entries: dict[Entry, None] = {}
     reserved = []
@@ -79,6 +41,8 @@ def recipient_map(planned: Planned, delivery: Delivery) -> ChannelMap:
         reserved=tuple(reserved),
     )
 
+
+__all__ = ["fed", "labelled", "recipient_map", "sheet_text"]
 
 _SHOWN = ("Slot", "Name", "Short", "Box", "Socket", "Pair", "Air", "Phantom", "Gain owner", "Notes")
 

@@ -5,20 +5,29 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping
 
-from chanbridge.assemble import Delivery, Planned
+from chanbridge.assemble import Delivery, Planned, Played
+from chanbridge.assemble.acts import changeover
 from chanbridge.compare.changes import Comparison
+from chanbridge.handover.stage import contents, hearing
 from chanbridge.names import counted
+from chanbridge.proof import Proof
 from chanbridge.show import Show
 
 
 def wanted_but_missing(planned: Planned) -> int:
-    """How many times a wanted channel does not reach a recipient, channels without a place included."""
-    return len(planned.unplaced) + sum(
-        item.wanted for delivery in planned.deliveries for item in delivery.missing
-    )
+    """How many times a wanted channel does not reach a recipient in any act, channels without a place included."""
+    whole = [planned, *(played.planned for played in planned.acts)]
+    missing = {
+        (delivery.recipient.id, item.channel.id)
+        for one in whole
+        for delivery in one.deliveries
+        for item in delivery.missing
+        if item.wanted
+    }
+    return len(planned.unplaced) + len(missing)
 
 
-def summary(show: Show, planned: Planned, differences: Mapping[str, Comparison]) -> str:
+def summary(show: Show, planned: Planned, differences: Mapping[str, Comparison], proof: Proof) -> str:
     """The hand-over on one page."""
     file = show.file
     parts = [file.title, f"revision {file.revision}" if file.revision else "", str(file.date or "")]
@@ -27,9 +36,15 @@ def summary(show: Show, planned: Planned, differences: Mapping[str, Comparison])
         reading = show.sheets[box.id]
         said = ", ".join(f"{count} {name}" for name, count in reading.verdicts().items())
         out.append(f"Read    box {box.id} from {box.sheet}: {len(reading.ledger)} rows ({said})")
-    out += [f"In      {len(planned.map.channels)} channels", ""]
+    total = len(planned.map.channels) - len(planned.returns)
+    back = f", {len(planned.returns)} back" if planned.returns else ""
+    out += [f"In      {total} channels{back}", ""]
     for delivery in planned.deliveries:
-        out += _delivery(delivery, differences.get(delivery.recipient.id), len(planned.map.channels))
+        out += _delivery(planned, delivery, differences.get(delivery.recipient.id), total, proof)
+    out += hearing(file, planned)
+    out += _returns(planned)
+    for played in planned.acts:
+        out += _act(planned, played, proof)
     if planned.unplaced:
         out.append("Without a place on any box, and so with nobody:")
         out += [
@@ -62,12 +77,59 @@ def _printable(text: str) -> str:
     return text.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
-def _delivery(delivery: Delivery, difference: Comparison | None, total: int) -> list[str]:
+def _returns(planned: Planned) -> list[str]:
+    """What comes back: from which output, what is in it, where it comes out."""
+    out = []
+    for name, slot in planned.map.entries:
+        channel = planned.map.channel(name)
+        if channel and name in planned.returns:
+            ends = [end for end in planned.map.trace(slot).forward if not end.port.endswith(" back")]
+            inside = contents(planned.map, channel)
+            said = f"    {channel.name}: {slot} to {', '.join(map(str, ends))}" + (
+                f"; {inside}" if inside else ""
+            )
+            out += textwrap.wrap(said, 96, subsequent_indent="        ")
+    return ["What comes back:", *out, ""] if out else []
+
+
+def _act(planned: Planned, played: Played, proof: Proof) -> list[str]:
+    """An act in a few lines: what changes on the stage, and who misses what that they get without it."""
+    at = [one.act.id for one in planned.acts].index(played.act.id)
+    before = planned.acts[at - 1].planned.map if at else planned.map
+    changes, stays = changeover(before, played.planned.map)
+    name = played.act.name or played.act.id
+    out = [
+        f"Act {name}: {counted(len(changes), 'socket')} to repatch, {counted(stays, 'channel')} as they are"
+    ]
+    out += [f"    * {problem}" for problem in played.problems]
+    out += [
+        f"    {line}"
+        for line in proof.lines(
+            *(f"acts/{played.act.id}/{one.recipient.id}" for one in played.planned.deliveries)
+        )
+    ]
+    base = {(one.recipient.id, item.channel.id) for one in planned.deliveries for item in one.missing}
+    for delivery in played.planned.deliveries:
+        for item in delivery.missing:
+            if item.wanted and (delivery.recipient.id, item.channel.id) not in base:
+                out.append(
+                    f"    !! {delivery.recipient.id}: left out: {item.channel.name or item.channel.id}: {item.reason}"
+                )
+    return [*out, ""]
+
+
+def _delivery(
+    planned: Planned, delivery: Delivery, difference: Comparison | None, total: int, proof: Proof
+) -> list[str]:
     recipient = delivery.recipient
     slots = sorted(slot for places in delivery.delivered.values() for slot in places)
     where = f", slots {slots[0]} to {slots[-1]}" if slots else ""
-    out = [f"{recipient.id}: {len(delivery.delivered)} of {total} channels delivered{where}"]
+    back = sum(name in planned.returns for name in delivery.delivered)
+    more = f" and {back} that come back" if back else ""
+    out = [f"{recipient.id}: {len(delivery.delivered) - back} of {total} channels delivered{more}{where}"]
     out += [f"    {line}" for line in delivery.how]
+    out += [f"    {line}" for line in proof.lines(recipient.id)]
+    out += [f"    the show cannot give {text}" for text in planned.ungiven.get(recipient.id, ())]
     for item in sorted(delivery.missing, key=lambda item: not item.wanted):
         out.append(
             f"    {'!!' if item.wanted else '  '} left out: {item.channel.name or item.channel.id}: {item.reason}"
@@ -77,6 +139,8 @@ def _delivery(delivery: Delivery, difference: Comparison | None, total: int) -> 
         out.append(
             f"    its own list {recipient.sheet} "
             + (f"differs in {counted(count, 'place')}:" if count else "agrees with this sheet")
+            + (" but for what must be asked:" if difference.questions and not count else "")
         )
         out += [f"       {change.kind}: {change.message}" for change in difference.changes]
+        out += [f"       question: {question.message}" for question in difference.questions]
     return [*out, ""]
