@@ -105,10 +105,10 @@ def main() -> None:
         )
         example = str(Path(__file__).parents[2] / "examples" / "winter-concert")
         row(
-            "handover of the example",
-            seconds(tool, "handover", example, "-o", folder),
-            "python -c pass",
-            bare,
+            "handover of the example, all papers",
+            seconds(tool, "handover", example, "-o", folder, times=3),
+            "only lists, no paper",
+            seconds(tool, "handover", example, "-o", folder, "--formats", "csv,xml,txt", times=3),
         )
         row("prove the example", seconds(tool, "prove", example), "python -c pass", bare)
     frames.main()

@@ -1,0 +1,1 @@
+"""Ident signals: what plays them, what finds them again in a recording, and recordings put into another order."""

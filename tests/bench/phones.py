@@ -1,0 +1,177 @@
+"""A line check under load: phones that tick over loopback while the server is struck dead again and again."""
+
+from __future__ import annotations
+
+import contextlib
+import http.client
+import json
+import re
+import signal
+import statistics
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+from chanbridge.journal import Journal
+from tests.web.conftest import small_show
+
+
+class Load(NamedTuple):
+    """What became of it. Times in ms: from a tick to its answer, and to its sight on another phone."""
+
+    sent: int
+    kept: int
+    twice: int
+    kills: int
+    answered_ms: list[float]
+    seen_ms: list[float]
+
+    def lines(self) -> list[str]:
+        """For people."""
+        out = [f"{self.sent} ticks sent, {self.kept} in the journal, {self.twice} twice, {self.kills} kills"]
+        for name, times in (("answered", self.answered_ms), ("seen elsewhere", self.seen_ms)):
+            if len(times) > 1:
+                out.append(f"  {name}: median {statistics.median(times):.0f} ms, 95 % within {percentile(times):.0f} ms")
+        return out
+
+
+def percentile(times: list[float]) -> float:
+    """The 95th."""
+    return statistics.quantiles(times, n=20)[-1]
+
+
+class Server:
+    """`chanbridge serve` in a process of its own."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.port = folder, 0
+        self.start()
+
+    def start(self) -> None:
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "chanbridge", "serve", str(self.folder), "--port", str(self.port)],
+            stdout=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        assert self.process.stdout
+        found = re.search(r"127\.0\.0\.1:(\d+)", self.process.stdout.readline())
+        assert found
+        self.port = int(found[1])
+
+    def strike(self) -> None:
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait()
+        self.start()
+
+    def end(self) -> None:
+        self.process.kill()
+        self.process.wait()
+
+
+class Phone(threading.Thread):
+    """Ticks at its own pace, keeps what was not answered, and sends it again, as the page does."""
+
+    def __init__(self, number: int, server: Server, pace_s: float, until: float, born: dict[str, float]) -> None:
+        super().__init__(daemon=True)
+        self.number, self.server, self.pace_s, self.until, self.born = number, server, pace_s, until, born
+        self.answered: dict[str, float] = {}
+        self.sent: list[str] = []
+
+    def run(self) -> None:
+        queue: list[str] = []
+        link: http.client.HTTPConnection | None = None
+        due = time.monotonic() + self.pace_s * self.number / 20
+        give_up = self.until + 60
+        while time.monotonic() < self.until or (queue and time.monotonic() < give_up):
+            now = time.monotonic()
+            while due <= now and due < self.until:
+                name = f"phone-{self.number:02}-{len(self.sent):06}"
+                self.sent.append(name)
+                self.born[name] = now
+                queue.append(name)
+                due += self.pace_s
+            if not queue:
+                time.sleep(max(0.001, min(due, self.until) - time.monotonic()))
+                continue
+            link = link or http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=5)
+            batch = queue[:50]
+            ticks = [{"id": name, "channel": "a-kick", "at": f"desk-{self.number}", "result": "arrived"} for name in batch]
+            try:
+                link.request("POST", "/ticks", json.dumps({"ticks": ticks}), {"Origin": f"http://127.0.0.1:{self.server.port}"})
+                answer = link.getresponse()
+                said = json.loads(answer.read())
+                kept = {*said["kept"]} if answer.status == 200 else set()
+            except (OSError, http.client.HTTPException, ValueError):
+                link.close()
+                link, kept = None, set()
+                time.sleep(0.05)
+            self.answered |= dict.fromkeys(kept, time.monotonic())
+            queue = [name for name in queue if name not in kept]
+        if link:
+            link.close()
+
+
+class Watcher(threading.Thread):
+    """A page that only looks on."""
+
+    def __init__(self, server: Server) -> None:
+        super().__init__(daemon=True)
+        self.server, self.over = server, False
+        self.seen: dict[str, float] = {}
+
+    def run(self) -> None:
+        while not self.over:
+            link = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=2)
+            with contextlib.suppress(OSError, http.client.HTTPException):  # the server was struck; on to the next
+                link.request("GET", "/events")
+                for line in link.getresponse().fp:
+                    if line.startswith(b'data: {"ticks"'):
+                        now = time.monotonic()
+                        for tick in json.loads(line[6:])["ticks"]:
+                            self.seen.setdefault(tick["id"], now)
+                    if self.over:
+                        break
+            link.close()
+            time.sleep(0.02)
+
+
+def load(folder: Path, *, phones: int = 20, rate: float = 40.0, seconds: float = 30.0, kills: int = 0) -> Load:
+    """Phones that tick `rate` times a second altogether, while the server is struck `kills` times."""
+    server = Server(small_show(folder))
+    born: dict[str, float] = {}
+    watcher = Watcher(server)
+    try:
+        watcher.start()
+        begun = time.monotonic()
+        crew = [Phone(at, server, phones / rate, begun + seconds, born) for at in range(phones)]
+        for phone in crew:
+            phone.start()
+        for strike in range(kills):
+            time.sleep(max(0.0, begun + seconds * (strike + 0.5) / kills - time.monotonic()))
+            server.strike()
+        for phone in crew:
+            phone.join()
+        time.sleep(0.5)
+    finally:
+        watcher.over = True
+        server.end()
+    sent = [name for phone in crew for name in phone.sent]
+    kept = [one["id"] for entry in Journal(folder).entries("tick") for one in entry.body["ticks"]]
+    answered = {name: at for phone in crew for name, at in phone.answered.items()}
+    assert {*answered} <= {*kept}, "a tick was answered and is not in the journal"
+    return Load(
+        len(sent), len({*kept} & {*sent}), len(kept) - len({*kept}), kills,
+        [1000 * (at - born[name]) for name, at in answered.items()],
+        [1000 * (at - born[name]) for name, at in watcher.seen.items() if name in born],
+    )  # fmt: skip
+
+
+def lines(folder: Path) -> Iterator[str]:
+    """The load run without kills, and with 20 of them."""
+    yield "Line check, 20 phones, 40 ticks a second, 30 s:"
+    yield from load(folder / "calm").lines()
+    yield "The same, the server struck dead 20 times:"
+    yield from load(folder / "struck", kills=20, seconds=60).lines()
