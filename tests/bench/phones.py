@@ -35,7 +35,9 @@ class Load(NamedTuple):
         out = [f"{self.sent} ticks sent, {self.kept} in the journal, {self.twice} twice, {self.kills} kills"]
         for name, times in (("answered", self.answered_ms), ("seen elsewhere", self.seen_ms)):
             if len(times) > 1:
-                out.append(f"  {name}: median {statistics.median(times):.0f} ms, 95 % within {percentile(times):.0f} ms")
+                out.append(
+                    f"  {name}: median {statistics.median(times):.0f} ms, 95 % within {percentile(times):.0f} ms"
+                )
         return out
 
 
@@ -74,7 +76,9 @@ class Server:
 class Phone(threading.Thread):
     """Ticks at its own pace, keeps what was not answered, and sends it again, as the page does."""
 
-    def __init__(self, number: int, server: Server, pace_s: float, until: float, born: dict[str, float]) -> None:
+    def __init__(
+        self, number: int, server: Server, pace_s: float, until: float, born: dict[str, float]
+    ) -> None:
         super().__init__(daemon=True)
         self.number, self.server, self.pace_s, self.until, self.born = number, server, pace_s, until, born
         self.answered: dict[str, float] = {}
@@ -98,9 +102,17 @@ class Phone(threading.Thread):
                 continue
             link = link or http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=5)
             batch = queue[:50]
-            ticks = [{"id": name, "channel": "a-kick", "at": f"desk-{self.number}", "result": "arrived"} for name in batch]
+            ticks = [
+                {"id": name, "channel": "a-kick", "at": f"desk-{self.number}", "result": "arrived"}
+                for name in batch
+            ]
             try:
-                link.request("POST", "/ticks", json.dumps({"ticks": ticks}), {"Origin": f"http://127.0.0.1:{self.server.port}"})
+                link.request(
+                    "POST",
+                    "/ticks",
+                    json.dumps({"ticks": ticks}),
+                    {"Origin": f"http://127.0.0.1:{self.server.port}"},
+                )
                 answer = link.getresponse()
                 said = json.loads(answer.read())
                 kept = {*said["kept"]} if answer.status == 200 else set()
@@ -125,7 +137,9 @@ class Watcher(threading.Thread):
     def run(self) -> None:
         while not self.over:
             link = http.client.HTTPConnection("127.0.0.1", self.server.port, timeout=2)
-            with contextlib.suppress(OSError, http.client.HTTPException):  # the server was struck; on to the next
+            with contextlib.suppress(
+                OSError, http.client.HTTPException
+            ):  # the server was struck; on to the next
                 link.request("GET", "/events")
                 for line in link.getresponse().fp:
                     if line.startswith(b'data: {"ticks"'):
@@ -138,7 +152,9 @@ class Watcher(threading.Thread):
             time.sleep(0.02)
 
 
-def load(folder: Path, *, phones: int = 20, rate: float = 40.0, seconds: float = 30.0, kills: int = 0) -> Load:
+def load(
+    folder: Path, *, phones: int = 20, rate: float = 40.0, seconds: float = 30.0, kills: int = 0
+) -> Load:
     """Phones that tick `rate` times a second altogether, while the server is struck `kills` times."""
     server = Server(small_show(folder))
     born: dict[str, float] = {}

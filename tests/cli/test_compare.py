@@ -63,7 +63,7 @@ def test_a_page(run: Run, tmp_path: Path, example: Path) -> None:
     assert result.text == run("compare", *sheets).text
     assert "Celtic harp" in page.read_text("utf-8")
     assert page.read_bytes().startswith(b"<!DOCTYPE html>")
-    failed(run("compare", *sheets, "-o", tmp_path / "diff.pdf"), "diff.pdf", ".html")
+    failed(run("compare", *sheets, "-o", tmp_path / "diff.doc"), "diff.doc", ".html")
     failed(run("compare", *sheets, "-o", tmp_path / "none" / "diff.html"), "no folder")
     assert [path.name for path in tmp_path.iterdir()] == ["diff.html"]
 

@@ -25,7 +25,7 @@ def test_says_what_is_dropped(run: Run, tmp_path: Path, example: Path) -> None:
 
 def test_streams(run: Run) -> None:
     result = run("convert", "-", "-", "--from", "csv", "--to", "csv", stdin=b"Slot;Name\r\n1;=1+1\r\n")
-    assert result.out == b"Slot,Name,Short,Box,Socket,Id\r\n1,=1+1,,,,1-1\r\n"
+    assert result.out == b"Slot,Name,Short,Box,Socket,Id\r\n1,'=1+1,,,,1-1\r\n"
 
 
 def test_mistakes(run: Run, tmp_path: Path, example: Path) -> None:

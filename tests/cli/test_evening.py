@@ -56,7 +56,7 @@ def test_an_evening(run: Run, show: Path, tmp_path: Path) -> None:
     assert "the socket is B36 now" in told
     assert (out / "earlier" / "A" / "truck" / "sheet.csv").exists()
     assert "Revision B" in (out / "truck" / "sheet.txt").read_text("utf-8")
-    for recipient in ("front-of-house", "monitors", "stream", "truck", "recorder"):
+    for recipient in ("front-of-house", "monitors", "stream", "truck", "recorder", "crew"):
         assert run("told", show, recipient).status == 0
         assert run("received", show, recipient, "B").status == 0
     assert run("status", show).status == 0

@@ -25,6 +25,7 @@ def test_every_command_has_help_an_example_a_test_and_a_place_in_the_readme(run:
 def test_every_command_module_is_listed() -> None:
     modules = {path.stem for path in (ROOT / "chanbridge" / "cli").glob("*.py")} - {
         "__init__",
+        "evening",
         "merged",
         "papers",
         "sources",
