@@ -15,12 +15,28 @@ from chanbridge import __version__
 from chanbridge.errors import ChanbridgeError
 
 COMMANDS = {
+    "new": "Lay down a small show to start from.",
     "read": "Show how a sheet is understood.",
     "convert": "Turn a sheet into another kind of file.",
     "merge": "Put 40-channel blocks onto one AES10 feed.",
     "compare": "Say where two lists differ.",
     "check": "Say what is wrong with a sheet or a show.",
     "handover": "Write everyone's sheet for a show.",
+    "verify": "Say whether a hand-over and its plan still agree.",
+    "prove": "Send a signal through every patch and compare it with the paper.",
+    "ident": "Prove the real cables: signals to play, a recording to read.",
+    "reorder": "Put a multitrack recording into another port's order.",
+    "amend": "Make a late change, and see who must be told.",
+    "amendments": "List late changes, take one back, fold them into new sheets.",
+    "told": "Note that someone was told.",
+    "received": "Note that someone says to have it.",
+    "status": "Show who holds which paper, and who was not told.",
+    "rehearsal": "Play a recording in the place of inputs, and switch back.",
+    "serve": "Give the crew one live page: sheets, late changes, line check.",
+    "lose": "Say who goes silent when one thing is lost.",
+    "size": "Say what a show of a certain size takes.",
+    "lists": "Write what to bring, and what to ask everyone.",
+    "drill": "Plant faults in a show's paper, for learners to find.",
     "formats": "List the kinds of file and what each can carry.",
 }
 """Name → one line of help. Static, so that --help imports nothing."""

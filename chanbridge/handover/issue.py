@@ -9,9 +9,12 @@ from chanbridge.assemble import Delivery, Planned
 from chanbridge.evening.revisions import Revision, body_of, fingerprint, spoken
 from chanbridge.evening.state import State
 from chanbridge.files import read_bytes, write_all
-from chanbridge.handover.changes import change_documents, changes
+from chanbridge.handover.changes import Changed, change_documents, changes
+from chanbridge.handover.printed import Asked, changed_papers, with_manifest
 from chanbridge.handover.recipients import recipient_map
 from chanbridge.journal import Journal
+from chanbridge.show import Show
+from chanbridge.system import Recipient
 
 Files = tuple[tuple[str, bytes], ...]
 
@@ -23,6 +26,8 @@ def issue(
     files: Files,
     folder: str,
     letter: str,
+    show: Show,
+    asked: Asked,
     *,
     at: str,
     who: str,
@@ -33,7 +38,7 @@ def issue(
     nothing written, and StaleError where someone issued another meanwhile.
     """
     before = state.revision
-    new = (*files[:-1], *(_changed(planned, before, letter) if before else ()), *files[-1:])
+    new = revised(show, planned, files, asked, before)
     aside = list(_earlier(folder, before)) if before else []
     names = {name for name, _ in new}
     gone = [name for name in before.files if name not in names] if before else []
@@ -43,18 +48,41 @@ def issue(
     return new
 
 
-def _changed(planned: Planned, before: Revision, letter: str) -> Iterator[tuple[str, bytes]]:
+def _changed(
+    show: Show, planned: Planned, before: Revision, letter: str, asked: Asked
+) -> Iterator[tuple[str, bytes]]:
     word = spoken(fingerprint(planned.map))
-    for delivery in planned.deliveries:
-        recipient = delivery.recipient
-        if recipient.id not in before.delivered:
-            continue  # nobody had a list before
-        new = recipient_map(planned, delivery)
-        old = recipient_map(_as_it_was(before), Delivery(recipient, _slots(before, recipient.id), (), ()))
-        found = changes(old, new, recipient.id)
+    for recipient, found in changes_since(planned, before):
         title, name = planned.map.title, recipient.name or recipient.id
         for document, data in change_documents(found, name, letter, before.letter, word, title):
-            yield f"{recipient.id}/{document}", data
+            if asked.wants(f"{recipient.id}/{document}"):
+                yield f"{recipient.id}/{document}", data
+        yield from changed_papers(show, planned, asked, recipient, found, before.letter)
+
+
+def changes_since(planned: Planned, before: Revision) -> Iterator[tuple[Recipient, list[Changed]]]:
+    """For everyone who had a list before: the slots that are not as they were."""
+    for delivery in planned.deliveries:
+        recipient = delivery.recipient
+        if recipient.id in before.delivered:
+            new = recipient_map(planned, delivery)
+            old = recipient_map(_as_it_was(before), Delivery(recipient, _slots(before, recipient.id), (), ()))
+            yield recipient, changes(old, new, recipient.id)
+
+
+def changed_rows(planned: Planned, before: Revision) -> dict[str, frozenset[str]]:
+    """Recipient → the slots that are not as they were, such as "truck 37"."""
+    return {
+        recipient.id: frozenset(f"{recipient.id} {one.slot}" for one in found)
+        for recipient, found in changes_since(planned, before)
+    }
+
+
+def revised(show: Show, planned: Planned, files: Files, asked: Asked, before: Revision | None) -> Files:
+    """The files with what changed for each since the revision before, and with their manifest."""
+    letter = planned.map.revision
+    more = _changed(show, planned, before, letter, asked) if before else ()
+    return with_manifest(show, planned, (*files[:-1], *more, *files[-1:]), asked, issued=True, date="")
 
 
 def _as_it_was(before: Revision) -> Planned:

@@ -13,7 +13,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from tests.bench import comparing, frames, identing, packing
+from tests.bench import comparing, frames, identing, packing, phones
 
 PANDAS = """
 import sys
@@ -111,6 +111,8 @@ def main() -> None:
             seconds(tool, "handover", example, "-o", folder, "--formats", "csv,xml,txt", times=3),
         )
         row("prove the example", seconds(tool, "prove", example), "python -c pass", bare)
+        for said in phones.lines(Path(folder)):
+            print(said)
     frames.main()
 
 

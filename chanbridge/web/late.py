@@ -1,0 +1,100 @@
+"""A late change said on the page: shown with what it means for whom, and written once that was agreed to."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from chanbridge.errors import ChanbridgeError
+from chanbridge.evening.amend import Step, check, opposite, steps_for, to_json
+from chanbridge.evening.consequences import CAUTION, Word, consequences
+from chanbridge.evening.revisions import stands_of
+from chanbridge.evening.state import State, planned, read_state
+from chanbridge.evening.words import AmendError, understand
+from chanbridge.journal import Entry, Journal, StaleError
+from chanbridge.show import Show
+
+_TRIES = 5
+_PLUGS = ("move", "add", "remove", "phantom")
+
+
+class Meant(NamedTuple):
+    """What a late change means. `agreed`: a digest of all that is shown; `caution` is "" where no plug is touched."""
+
+    said: str
+    words: dict[str, Word]
+    caution: str
+    agreed: str
+
+
+class ChangedError(ChanbridgeError):
+    """What a change means is not what was agreed to. `meant` is what it means now."""
+
+    def __init__(self, meant: Meant) -> None:
+        super().__init__("the show has changed meanwhile: look at it again before you agree")
+        self.meant = meant
+
+
+class _Made(NamedTuple):
+    meant: Meant
+    state: State
+    body: dict[str, object]
+
+
+def look(show: Show, journal: Journal, said: str, undoes: int = 0) -> Meant:
+    """What a change would mean now. `undoes`: the number of the late change that is taken back, or 0.
+
+    Raises AmendError where it is not understood or cannot be made.
+    """
+    return _made(show, journal, said, undoes).meant
+
+
+def make(
+    show: Show, journal: Journal, said: str, agreed: str, *, at: str, who: str, undoes: int = 0
+) -> tuple[int, Entry]:
+    """Write a change into the journal where it means what was agreed to; its number and its entry.
+
+    Raises ChangedError where it means something else by now, AmendError where it cannot be made any more.
+    """
+    for _ in range(_TRIES):
+        made = _made(show, journal, said, undoes)
+        if made.meant.agreed != agreed:
+            raise ChangedError(made.meant)
+        try:
+            entry = journal.append("amendment", made.body, at=at, who=who, after=made.state.last)
+        except StaleError:
+            continue  # somebody else wrote: look again whether that changes anything
+        return len(made.state.amendments) + 1, entry
+    raise AmendError("others are writing to the journal all the time; try again")
+
+
+def _made(show: Show, journal: Journal, said: str, undoes: int) -> _Made:
+    state = read_state(journal)
+    before = planned(show, state)
+    if undoes:
+        steps = _back(state, undoes)
+        said = f"undo {undoes}: {state.amendments[undoes - 1].said}"
+    else:
+        steps = steps_for(understand(said), before.map)
+    check(steps, before.map)
+    after = planned(show, state, steps, stands_of(before))
+    words = consequences(before, after, steps)
+    body = {
+        "said": said,
+        "steps": [to_json(step) for step in steps],
+        "concerns": {name: word.sentence for name, word in words.items() if word.must},
+        "stands": stands_of(after),
+        "undoes": undoes,
+    }
+    caution = CAUTION if any(step.change in _PLUGS for step in steps) else ""
+    agreed = hashlib.sha256(repr((steps, words)).encode("utf-8", "surrogatepass")).hexdigest()
+    return _Made(Meant(said, words, caution, agreed), state, body)
+
+
+def _back(state: State, number: int) -> Sequence[Step]:
+    if not 1 <= number <= len(state.amendments):
+        raise AmendError(f"there is no late change {number}; there are {len(state.amendments)}")
+    if number in state.undone():
+        raise AmendError(f"late change {number} was taken back already")
+    return opposite(state.amendments[number - 1].steps)

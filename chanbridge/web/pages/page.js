@@ -1,0 +1,186 @@
+// The page as a whole: goes from view to view, follows the show as it changes, and says when the network is away.
+import { line } from "./line.js";
+import { forms } from "./forms.js";
+
+const main = () => document.getElementById("main");
+const parts = { line, forms };
+let source = null;
+let waiting = 0;
+let ended = false;
+
+const page = {
+  role: document.body.dataset.role,
+  say(text) {
+    document.getElementById("said-now").textContent = text;
+  },
+  wait(count) {
+    waiting = count;
+    state();
+  },
+  who() {
+    return keep("who") || "";
+  },
+  keep,
+  async post(url, data) {
+    const answer = await send(url, JSON.stringify(data), { "Content-Type": "application/json" });
+    return answer;
+  },
+  send,
+  again: () => go(location.href, false),
+};
+
+export function keep(name, value) {
+  const key = `chanbridge ${document.querySelector(".show").firstChild.data.trim()} ${name}`;
+  try {
+    if (value === undefined) return localStorage.getItem(key);
+    localStorage.setItem(key, value);
+  } catch (error) {
+    page.say("This browser keeps nothing: do not close the page before the network is back.");
+  }
+  return value;
+}
+
+async function send(url, body, headers = {}, seconds = 10) {
+  const stop = new AbortController();
+  const clock = setTimeout(() => stop.abort(), 1000 * seconds);
+  try {
+    return await fetch(url, { method: "POST", body, headers, signal: stop.signal });
+  } finally {
+    clearTimeout(clock);
+  }
+}
+
+// From view to view
+
+async function go(url, push) {
+  let answer;
+  try {
+    answer = await fetch(url);
+  } catch (error) {
+    page.say("No network: this cannot be looked up now. What you see is how it was last.");
+    return;
+  }
+  const doc = new DOMParser().parseFromString(await answer.text(), "text/html");
+  if (!doc.getElementById("main")) {
+    page.say(answer.status === 403 ? "Your link has ended: scan the code again." : doc.body.textContent);
+    return;
+  }
+  if (push) history.pushState(null, "", url);
+  const same = doc.body.dataset.view === document.body.dataset.view && !push;
+  swap(doc, same);
+  if (push) {
+    window.scrollTo(0, 0);
+    main().focus();
+  }
+}
+
+function swap(doc, same) {
+  const focused = same ? placeOf(document.activeElement) : null;
+  const sides = [...document.querySelectorAll(".scroll, .flow")].map((one) => [one.scrollLeft, one.scrollTop]);
+  if (same) {
+    for (const kept of document.querySelectorAll("#late, #meant, #compare, #ident, #answer, #card, #who, #listen")) {
+      doc.getElementById(kept.id)?.replaceWith(kept);
+    }
+  }
+  for (const id of ["state", "news", "main"]) {
+    const here = document.getElementById(id);
+    here.replaceChildren(...doc.getElementById(id).childNodes);
+  }
+  document.title = doc.title;
+  document.body.dataset.view = doc.body.dataset.view;
+  document.body.dataset.number = doc.body.dataset.number;
+  document.querySelector(".show").replaceChildren(...doc.querySelector(".show").childNodes);
+  const links = document.querySelectorAll("header nav a");
+  doc.querySelectorAll("header nav a").forEach((one, at) => {
+    if (one.hasAttribute("aria-current")) links[at].setAttribute("aria-current", "page");
+    else links[at].removeAttribute("aria-current");
+  });
+  document.querySelectorAll(".scroll, .flow").forEach((one, at) => sides[at] && same && one.scrollTo(...sides[at]));
+  for (const part of Object.values(parts)) part.shown(page);
+  if (focused) document.querySelector(focused)?.focus({ preventScroll: true });
+}
+
+function placeOf(element) {
+  if (!element || !main().contains(element)) return null;
+  if (element.id) return `#${CSS.escape(element.id)}`;
+  const cell = element.closest("[data-channel] [data-at]");
+  if (cell) {
+    const channel = CSS.escape(cell.closest("[data-channel]").dataset.channel);
+    return `[data-channel="${channel}"] [data-at="${CSS.escape(cell.dataset.at)}"] button`;
+  }
+  return element.href ? `main a[href="${CSS.escape(element.getAttribute("href"))}"]` : null;
+}
+
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[href^='/?']");
+  if (!link || event.ctrlKey || event.metaKey || event.shiftKey || event.button) return;
+  event.preventDefault();
+  go(link.href, true);
+});
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.method !== "get" || form.id) return;
+  event.preventDefault();
+  go(`/?${new URLSearchParams(new FormData(form))}`, true);
+});
+document.addEventListener("change", (event) => event.target.closest("form[data-go]")?.requestSubmit());
+window.addEventListener("popstate", () => go(location.href, false));
+
+// As the show changes
+
+function state() {
+  const line = document.getElementById("link");
+  const live = source && source.readyState === EventSource.OPEN && navigator.onLine;
+  const kept = waiting ? `${waiting} ${waiting === 1 ? "tick waits" : "ticks wait"} here and will be sent` : "";
+  line.className = live && !waiting ? "" : "away";
+  const text = ended ? "Your link has ended: scan the code again" : live ? kept || "live" : `No network. ${kept}`.trim();
+  if (line.textContent !== text) line.textContent = text;
+}
+
+let timer = 0;
+function refresh() {
+  clearTimeout(timer);
+  timer = setTimeout(() => go(location.href, false), 60);
+}
+
+function listen() {
+  source = new EventSource("/events");
+  source.addEventListener("open", () => {
+    state();
+    line.resync(page);
+  });
+  source.addEventListener("hello", (event) => {
+    if (event.data !== document.body.dataset.number) refresh();
+  });
+  source.addEventListener("show", refresh);
+  source.addEventListener("papers", () => document.body.dataset.view === "papers" && refresh());
+  source.addEventListener("ticks", (event) => line.told(JSON.parse(event.data), page));
+  source.addEventListener("reading", (event) => line.read(JSON.parse(event.data).channel));
+  source.addEventListener("trouble", (event) => page.say(JSON.parse(event.data).text));
+  source.addEventListener("error", async () => {
+    state();
+    if (source.readyState !== EventSource.CLOSED) return;
+    try {
+      ended = (await fetch("/static/icon.svg")).status === 403;
+    } catch (error) {
+      ended = false;
+    }
+    state();
+    if (!ended) setTimeout(listen, 2000);
+  });
+}
+
+window.addEventListener("offline", state);
+window.addEventListener("online", () => {
+  state();
+  line.flush(page);
+});
+
+const here = new URL(location.href);
+if (here.searchParams.has("key")) {
+  here.searchParams.delete("key");
+  history.replaceState(null, "", here);
+}
+for (const part of Object.values(parts)) part.shown(page);
+state();
+listen();

@@ -1,0 +1,246 @@
+"""What the page shows of a show: sheets, ways, changes and a search, as plain data."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
+
+from chanbridge.assemble import Delivery, Planned
+from chanbridge.evening.amend import socket_text
+from chanbridge.evening.consequences import CREW
+from chanbridge.evening.revisions import Revision
+from chanbridge.model import Channel, Slot
+from chanbridge.names import fold
+from chanbridge.system import ShowFile
+
+if TYPE_CHECKING:
+    from chanbridge.handover.changes import Changed
+
+
+class Place(NamedTuple):
+    """A port that can be looked at as a sheet. `group`: what it is, for the list of sheets."""
+
+    id: str
+    name: str
+    group: str
+
+
+class Line(NamedTuple):
+    """One row of a sheet: a slot with its channel (id and name, "" for a spare) and what people ask about it.
+
+    `marks`: warnings that must be seen. `text`: a remark.
+    """
+
+    slot: int
+    id: str
+    name: str
+    socket: str
+    transducer: str
+    phantom: str
+    marks: tuple[str, ...]
+    text: str
+    group: str
+
+
+class Stop(NamedTuple):
+    """Where a channel comes out: at whom, the slots on the way, and why not where it does not arrive."""
+
+    recipient: str
+    name: str
+    way: tuple[Slot, ...]
+    missing: str
+    wanted: bool
+
+
+def places(file: ShowFile) -> list[Place]:
+    """Every port with a sheet, those who listen first."""
+    return [
+        *(Place(item.id, item.name or item.id, "Who listens") for item in file.recipient),
+        *(Place(item.id, f"Box {item.id}", "Stage boxes") for item in file.box),
+        *(Place(item.id, item.id, "On the way") for item in file.block),
+        *(Place(item.id, item.id, "On the way") for item in file.feed),
+    ]
+
+
+def names_of(file: ShowFile) -> dict[str, str]:
+    """Who can be told something: id → name, the crew first."""
+    ids = {recipient.id: recipient.name or recipient.id for recipient in file.recipient}
+    return ids if CREW in ids else {CREW: "Stage crew"} | ids
+
+
+def sheet(planned: Planned, port: str) -> list[Line]:
+    """A port as rows, in slot order; KeyError where there is none."""
+    planned.map.port(port)
+    delivered = next((one.delivered for one in planned.deliveries if one.recipient.id == port), None)
+    sockets = {item.id for item in planned.map.ports if item.kind == "sockets"}
+    out = []
+    for row in planned.map.sheet(port):
+        channel = row.channel
+        if channel and delivered is not None and row.number not in delivered.get(channel.id, ()):
+            continue  # another channel has the slot
+        entry = row.entry if row.entry and row.entry.port in sockets and row.entry.port != port else None
+        where = socket_text(entry) if entry else ""
+        if channel is None:
+            out.append(Line(row.number, "", "", where, "", "", (), row.text, ""))
+            continue
+        out.append(
+            Line(
+                row.number, channel.id, channel.name or channel.id, where, channel.transducer, phantom(channel),
+                tuple(_marks(channel)), channel.notes, channel.group,
+            )
+        )  # fmt: skip
+    return out
+
+
+def phantom(channel: Channel) -> str:
+    """What a sheet says of phantom, "" where it says nothing."""
+    return "" if channel.phantom == "unknown" else channel.phantom
+
+
+def _marks(channel: Channel) -> Iterator[str]:
+    if channel.audience.air == "not allowed":
+        yield "not for air"
+    if channel.polarity == "reversed":
+        yield "polarity reversed"
+    if channel.pair:
+        yield f"pair, {channel.pair.side}"
+    if channel.priority == "spare":
+        yield "spare"
+
+
+def entry_of(planned: Planned, channel: str) -> Slot | None:
+    """Where a channel comes in: its first socket, else its first slot."""
+    found = [slot for name, slot in planned.map.entries if name == channel]
+    sockets = [slot for slot in found if planned.map.port(slot.port).kind == "sockets"]
+    return next(iter(sockets or found), None)
+
+
+def way(planned: Planned, end: Slot) -> tuple[Slot, ...]:
+    """The slots from where a signal comes in to a slot, that slot last."""
+    return (*reversed(planned.map.trace(end).back), end)
+
+
+def ways(planned: Planned, channel: str) -> dict[str, tuple[Slot, ...]]:
+    """Recipient → the slots from a channel's entry to where it stands there first."""
+    return {
+        one.recipient.id: way(planned, Slot(one.recipient.id, one.delivered[channel][0]))
+        for one in planned.deliveries
+        if channel in one.delivered
+    }
+
+
+def stops(planned: Planned, channel: str) -> list[Stop]:
+    """Everyone who might get a channel, with its way there or the reason why not."""
+    out = []
+    for one in planned.deliveries:
+        name = one.recipient.name or one.recipient.id
+        slots = one.delivered.get(channel, ())
+        for number in slots:
+            out.append(Stop(one.recipient.id, name, way(planned, Slot(one.recipient.id, number)), "", True))
+        absent = next((item for item in one.missing if item.channel.id == channel), None)
+        if absent and not slots:
+            out.append(Stop(one.recipient.id, name, (), absent.reason, absent.wanted))
+    return out
+
+
+def touched(planned: Planned, channel: str) -> frozenset[tuple[str, str]]:
+    """Every step from one port to the next that a channel takes."""
+    steps: set[tuple[str, str]] = set()
+    for slots in (stop.way for stop in stops(planned, channel)):
+        steps.update((one.port, two.port) for one, two in pairwise(slots))
+    return frozenset(steps)
+
+
+class Hit(NamedTuple):
+    """A channel that was found, and where: its socket, and where it stands at each who listens."""
+
+    id: str
+    name: str
+    socket: str
+    stands: tuple[tuple[str, int], ...]
+
+
+def search(planned: Planned, said: str, most: int = 60) -> list[Hit]:
+    """Channels by name, short label, id, note, socket (`A12`, `A 12`) or slot (`14`, `monitors 14`)."""
+    wanted = fold(said)
+    if not wanted:
+        return []
+    close = wanted.replace(" ", "")
+    found: list[tuple[int, int, Hit]] = []
+    stands: dict[str, list[tuple[str, int]]] = {}
+    for one in planned.deliveries:
+        for name, where in one.delivered.items():
+            stands.setdefault(name, []).extend((one.recipient.id, number) for number in where)
+    for at, channel in enumerate(planned.map.channels):
+        entry = entry_of(planned, channel.id)
+        socket = socket_text(entry) if entry else ""
+        mine = tuple(stands.get(channel.id, ()))
+        numbers = {str(number) for _, number in mine}
+        slots = {fold(f"{port} {number}").replace(" ", "") for port, number in mine}
+        if close in (fold(socket).replace(" ", ""), fold(channel.name).replace(" ", "")) or close in slots:
+            rank = 0
+        elif close in numbers or any(
+            word.startswith(wanted) for word in (fold(channel.name), fold(channel.short))
+        ):
+            rank = 1
+        elif any(wanted in fold(text) for text in (channel.name, channel.short, channel.id, channel.notes)):
+            rank = 2
+        else:
+            continue
+        found.append((rank, at, Hit(channel.id, channel.name or channel.id, socket, mine)))
+    return [hit for _, _, hit in sorted(found)[:most]]
+
+
+class Since(NamedTuple):
+    """What changed for one recipient."""
+
+    recipient: str
+    name: str
+    changed: list[Changed]
+
+
+def since(planned: Planned, before: Revision) -> list[Since]:
+    """What changed for each recipient since a revision was issued."""
+    then = Planned(before.map, {}, (), (), ())
+    return _since(planned, then, {name: _slots(slots) for name, slots in before.delivered.items()})
+
+
+def between(old: Planned, new: Planned) -> list[Since]:
+    """What changed for each recipient from one plan to another."""
+    return _since(new, old, {one.recipient.id: one.delivered for one in old.deliveries})
+
+
+def _since(
+    planned: Planned, then: Planned, delivered: Mapping[str, Mapping[str, tuple[int, ...]]]
+) -> list[Since]:
+    from chanbridge.handover.changes import changes
+    from chanbridge.handover.recipients import recipient_map
+
+    out = []
+    for one in planned.deliveries:
+        if one.recipient.id not in delivered:
+            continue
+        old = recipient_map(then, Delivery(one.recipient, delivered[one.recipient.id], (), ()))
+        found = changes(old, recipient_map(planned, one), one.recipient.id)
+        out.append(Since(one.recipient.id, one.recipient.name or one.recipient.id, found))
+    return out
+
+
+def _slots(said: Mapping[str, Sequence[int]]) -> dict[str, tuple[int, ...]]:
+    return {name: tuple(slots) for name, slots in said.items()}
+
+
+def changed_rows(before: Planned, after: Planned) -> dict[str, frozenset[int]]:
+    """Port → the slots whose rows are not as they were."""
+    there = {port.id for port in before.map.ports}
+    out = {}
+    for port in after.map.ports:
+        if port.id not in there:
+            continue
+        was = {line.slot: line for line in sheet(before, port.id)}
+        now = {line.slot: line for line in sheet(after, port.id)}
+        odd = {slot for slot in {*was, *now} if was.get(slot) != now.get(slot)}
+        if odd:
+            out[port.id] = frozenset(odd)
+    return out
