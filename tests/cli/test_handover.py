@@ -32,7 +32,9 @@ def test_the_example(run: Run, tmp_path: Path, example: Path) -> None:
     out = tmp_path / "out"
     result = run("handover", example, "-o", out)
     assert result.status == 0
-    assert sorted(path.name for path in out.iterdir()) == sorted([*RECIPIENTS, "crew", "manifest.json", "summary.txt"])
+    assert sorted(path.name for path in out.iterdir()) == sorted(
+        [*RECIPIENTS, "crew", "manifest.json", "summary.txt"]
+    )
     schema = etree.XMLSchema(etree.parse(str(SCHEMAS / "channel-map.xsd")))
     for recipient in RECIPIENTS:
         assert sorted(path.name for path in (out / recipient).iterdir()) == [
