@@ -82,9 +82,9 @@ def command(
     for name, data in files:
         if name == "summary.txt":
             click.echo(data.decode("utf-8"), nl=False)
-    folders = len(planned.deliveries)
+    folders = sum(not asked.only or one.recipient.id in asked.only for one in planned.deliveries)
     click.echo(
-        f"\n{len(files)} files for {folders} recipients are in {output}; begin with {output}/summary.txt",
+        f"\n{counted(len(files), 'file')} for {counted(folders, 'recipient')} are in {output}; begin with {output}/summary.txt",
         err=True,
     )
     if revision:

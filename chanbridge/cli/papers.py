@@ -46,9 +46,9 @@ def paper_options(command: Callable[..., None]) -> Callable[..., None]:
             "--label-width", type=click.FloatRange(NARROWEST_MM, WIDEST_MM), default=25.0, metavar="MM",
             help="Width of a label, from slot to slot: 25.",
         ),
-        click.option("--paper", type=click.Choice([*PAPERS]), default="a4", help="Size of the paper."),
+        click.option("--paper", type=click.Choice([*PAPERS], case_sensitive=False), default="a4", help="Size of the paper."),
         click.option("--from-zero", is_flag=True, help="Beside each slot of a feed its number as AES10 counts."),
-        click.option("--language", type=click.Choice([*LANGUAGES]), default="en", help="Of the printed words."),
+        click.option("--language", type=click.Choice([*LANGUAGES], case_sensitive=False), default="en", help="Of the printed words."),
         click.option(
             "--formats", metavar="LIST", default="", callback=_formats, help=f"Only these kinds: {','.join(FORMATS)}."
         ),

@@ -83,7 +83,8 @@ def _for_people(
     wide = max(map(len, owners), default=0)
     for owner, files in owners.items():
         agree = sum(verdict == "agrees" for _, verdict in files)
-        yield f"  {owner:<{wide}}  {agree} of {counted(len(files), 'file')} as made"
+        listed = sum(verdict != "not listed" for _, verdict in files)
+        yield f"  {owner:<{wide}}  {agree} of {counted(listed, 'file')} as made"
         for name, verdict in files:
             if verdict != "agrees":
                 mark = "  " if verdict == "not listed" else "!!"

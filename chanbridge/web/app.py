@@ -50,7 +50,7 @@ def make(live: Live) -> Starlette:
             except late.ChangedError as error:
                 return HTMLResponse(render.part("meant", meant=error.meant, again=True, undoes=0), 409)
             except ChanbridgeError as error:
-                return _refused(422, str(error))
+                return PlainTextResponse(f"{error}\n", 422) if method == "GET" else _refused(422, str(error))
 
         return Route(path, endpoint, methods=[method])
 

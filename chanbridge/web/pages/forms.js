@@ -41,7 +41,9 @@ async function look(data) {
 
 async function upload(url, file, name, seconds) {
   put("answer", `${name}: being read …`, false);
+  document.getElementById("answer").scrollIntoView({ block: "center" });
   await shown("answer", page.send(url, file, { "X-File-Name": encodeURIComponent(name) }, seconds));
+  document.getElementById("answer").scrollIntoView();
 }
 
 function compare(file) {

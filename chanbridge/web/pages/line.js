@@ -73,6 +73,7 @@ async function flush() {
       page.say("Your link does not let you tick any more; what you ticked is kept here. Scan the code again.");
       pause = 15000;
     } else {
+      page.say(`It could not be written (${(await answer.text()).slice(0, 200)}); it is kept here and sent again.`);
       pause = Math.min(5000, 2 * pause + 500);
     }
   } catch (error) {
@@ -276,8 +277,10 @@ document.addEventListener("click", (event) => {
   else if (button.id === "undo") undo();
 });
 document.addEventListener("change", (event) => {
-  if (event.target.id === "who") page.keep("who", event.target.value.trim());
-  else if (event.target.id === "listen") {
+  if (event.target.id === "who") {
+    page.keep("who", event.target.value.trim());
+    page.called();
+  } else if (event.target.id === "listen") {
     page.keep("listen", event.target.value);
     draw();
     find("card").scrollIntoView();
@@ -296,7 +299,6 @@ export const line = {
     page.wait(queue.length);
     flush();
     if (!find("check")) return;
-    if (!find("who").value) find("who").value = page.who();
     const kept = page.keep("listen");
     if (kept && [...find("listen").options].some((one) => one.value === kept)) find("listen").value = kept;
     draw();

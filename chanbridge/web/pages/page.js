@@ -21,15 +21,12 @@ const page = {
     return keep("who") || "";
   },
   keep,
-  async post(url, data) {
-    const answer = await send(url, JSON.stringify(data), { "Content-Type": "application/json" });
-    return answer;
-  },
+  called: () => called(),
+  post: (url, data) => send(url, JSON.stringify(data), { "Content-Type": "application/json" }),
   send,
-  again: () => go(location.href, false),
 };
 
-export function keep(name, value) {
+function keep(name, value) {
   const key = `chanbridge ${document.querySelector(".show").firstChild.data.trim()} ${name}`;
   try {
     if (value === undefined) return localStorage.getItem(key);
@@ -97,6 +94,8 @@ function swap(doc, same) {
   });
   document.querySelectorAll(".scroll, .flow").forEach((one, at) => sides[at] && same && one.scrollTo(...sides[at]));
   for (const part of Object.values(parts)) part.shown(page);
+  called();
+  times();
   if (focused) document.querySelector(focused)?.focus({ preventScroll: true });
 }
 
@@ -125,6 +124,42 @@ document.addEventListener("submit", (event) => {
 });
 document.addEventListener("change", (event) => event.target.closest("form[data-go]")?.requestSubmit());
 window.addEventListener("popstate", () => go(location.href, false));
+
+// Who it is: typed once, kept here
+
+function called() {
+  const button = document.getElementById("name");
+  if (button) button.textContent = page.who() || "Your name?";
+  const field = document.getElementById("who");
+  if (field && document.activeElement !== field) field.value = page.who();
+}
+
+document.getElementById("name")?.addEventListener("click", () => {
+  const dialog = document.getElementById("ask");
+  const title = Object.assign(document.createElement("h2"), { id: "ask-title", textContent: "Your name" });
+  const form = Object.assign(document.createElement("form"), { className: "stack", id: "naming" });
+  const label = Object.assign(document.createElement("label"), { htmlFor: "naming-who", textContent: "It stands beside what you tick and say" });
+  const input = Object.assign(document.createElement("input"), { id: "naming-who", maxLength: 40, value: page.who(), autocomplete: "nickname" });
+  form.append(label, input, Object.assign(document.createElement("button"), { textContent: "That is me" }));
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    keep("who", input.value.trim());
+    called();
+    dialog.close();
+  });
+  dialog.replaceChildren(title, form);
+  dialog.showModal();
+  input.focus();
+});
+
+// Times of the server as the clock here shows them
+
+function times() {
+  for (const one of document.querySelectorAll("time:not([data-local])")) {
+    one.dataset.local = "";
+    one.textContent = new Date(one.dateTime).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
+  }
+}
 
 // As the show changes
 
@@ -182,5 +217,7 @@ if (here.searchParams.has("key")) {
   history.replaceState(null, "", here);
 }
 for (const part of Object.values(parts)) part.shown(page);
+called();
+times();
 state();
 listen();
