@@ -8,7 +8,7 @@ import pytest
 from pydantic import ValidationError
 
 from chanbridge.errors import Location, ReadError
-from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Row, Slot, Trace
+from chanbridge.model import MOST_SLOTS, Channel, ChannelMap, Entry, Patch, Port, Reserved, Row, Slot, Trace
 
 KICK = Channel(id="kick", name="Kick")
 ANA = Channel(id="ana", name="Ana")
@@ -119,6 +119,19 @@ def test_listed_port_is_the_one_end() -> None:
 def test_meaningless_maps_are_refused(fields: dict[str, object]) -> None:
     with pytest.raises(ValidationError):
         ChannelMap.model_validate(fields)
+
+
+@pytest.mark.parametrize("number", [0, -1, MOST_SLOTS + 1])
+@pytest.mark.parametrize("what", ["entries", "patches", "reserved"])
+def test_slot_numbers_are_bounded_for_tuples_made_in_python_too(what: str, number: int) -> None:
+    odd = Slot("A", number)
+    fields = {
+        "entries": (Entry("kick", odd),),
+        "patches": (Patch(Slot("A", 1), odd),),
+        "reserved": (Reserved(odd, "x"),),
+    }
+    with pytest.raises(ValidationError, match="slots count from 1"):
+        small().changed(**{what: fields[what]})
 
 
 def test_maps_are_frozen_and_hashable() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -55,11 +54,6 @@ def recipient_of(show: Show, said: str) -> str:
     if said.casefold() in (CREW, "stage crew") and CREW not in ids:
         return CREW
     raise ShowError(f"there is nobody called {said!r}; there are {', '.join([*ids, CREW])}")
-
-
-def in_folder(show: Show, name: str) -> str:
-    """A file beside show.toml."""
-    return os.path.join(os.path.dirname(show.source), name)
 
 
 def heard(kind: str, path: str, recipient: str, what: Sequence[str], who: str) -> None:
