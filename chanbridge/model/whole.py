@@ -11,6 +11,7 @@ from typing import Annotated, Self, TypeVar
 from pydantic import Field, model_validator
 
 from chanbridge.model.parts import (
+    MOST_SLOTS,
     Channel,
     Entry,
     Frozen,
