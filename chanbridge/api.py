@@ -22,9 +22,11 @@ from chanbridge.sheets.ledger import Reading
 if TYPE_CHECKING:
     import pandas as pd
 
+    from chanbridge.assemble import Planned
     from chanbridge.check.rule import Report
     from chanbridge.compare.changes import Comparison
     from chanbridge.proof import Proof
+    from chanbridge.show import Show
 
 Path = str | os.PathLike[str]
 
@@ -121,11 +123,7 @@ def check(path: Path) -> Report:
     from chanbridge.handover.facts import sheet_facts, show_facts
 
     if _is_show(path):
-        from chanbridge.assemble import assemble
-        from chanbridge.show import load
-
-        show = load(os.fspath(path))
-        return checked(show_facts(show, assemble(show)))
+        return checked(show_facts(*_show(path)))
     return checked(sheet_facts(read(path)))
 
 
@@ -138,15 +136,12 @@ def prove(path: Path) -> Proof:
     >>> proof.holds, len(proof.slots) > 100
     (True, True)
     """
-    from chanbridge.proof import prove_sheet
+    from chanbridge.handover import sheets
+    from chanbridge.proof import prove_sheet, prove_show
 
     if _is_show(path):
-        from chanbridge.assemble import assemble
-        from chanbridge.handover import hand_over
-        from chanbridge.show import load
-
-        show = load(os.fspath(path))
-        return hand_over(show, assemble(show)).proof
+        show, planned = _show(path)
+        return prove_show(show.file, planned, dict(sheets(show, planned)).get)
     return prove_sheet(read(path))
 
 
@@ -176,3 +171,13 @@ def from_frame(frame: pd.DataFrame) -> Reading:
 
 def _is_show(path: Path) -> bool:
     return os.path.isdir(path) or os.path.basename(os.fspath(path)).endswith(".toml")
+
+
+def _show(path: Path) -> tuple[Show, Planned]:
+    """A show as it stands, with every late change that its journal holds."""
+    from chanbridge.evening.state import planned, read_state
+    from chanbridge.journal import Journal
+    from chanbridge.show import load
+
+    show = load(os.fspath(path))
+    return show, planned(show, read_state(Journal(os.path.dirname(show.source))))

@@ -10,9 +10,9 @@ from collections.abc import Iterator
 
 import click
 
-from chanbridge.assemble import assemble
 from chanbridge.check import RULES, check
 from chanbridge.check.rule import SEVERITIES, Facts, Report, Rule
+from chanbridge.cli.evening import standing
 from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger, sheet_options
 from chanbridge.handover.facts import sheet_facts, show_facts
 from chanbridge.names import counted
@@ -93,7 +93,7 @@ def command(
 def _facts(source: str, options: Options, *, accept_rejected: bool) -> Facts:
     if os.path.isdir(source) or source.lower().endswith(".toml"):
         show = load(source, accept_rejected=accept_rejected)
-        return show_facts(show, assemble(show))
+        return show_facts(show, standing(show))
     reading = read_source(source, None, options, accept_rejected=accept_rejected)
     say_ledger(reading)
     return sheet_facts(reading)

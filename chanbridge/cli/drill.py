@@ -8,7 +8,7 @@ import os
 
 import click
 
-from chanbridge.assemble import assemble
+from chanbridge.cli.evening import standing
 from chanbridge.cli.sources import accept_rejected_option
 from chanbridge.drill.exercise import FINDINGS, SEALED, exercise, mark, unsealed
 from chanbridge.errors import ReadError, WriteError
@@ -57,7 +57,7 @@ def make(show: str, output: str, faults: int, seed: int, accept_rejected: bool) 
     """
     if os.path.lexists(output):
         raise WriteError(f"{output} is there already and is not written over; name another folder")
-    files, answers = exercise(assemble(load(show, accept_rejected=accept_rejected)), faults, seed)
+    files, answers = exercise(standing(load(show, accept_rejected=accept_rejected)), faults, seed)
     write_all(output, files)
     click.echo(f"{counted(len(answers), 'fault')} planted; begin with {os.path.join(output, 'task.txt')}")
     if len(answers) < faults:

@@ -8,9 +8,10 @@ from pathlib import Path
 
 import click
 
+from chanbridge.assemble import Planned
 from chanbridge.errors import ShowError
 from chanbridge.evening.consequences import CREW, Word
-from chanbridge.evening.state import read_state
+from chanbridge.evening.state import State, planned, read_state
 from chanbridge.journal import Journal
 from chanbridge.show import Show, load
 
@@ -18,8 +19,21 @@ who_option = click.option("--who", default="", metavar="NAME", help="Who says so
 yes_option = click.option("--yes", is_flag=True, help="Do not ask; take it as it is.")
 
 
+def opened(show: Show) -> tuple[Journal, State]:
+    """The journal beside a show file and what it says; that a damaged one was set aside is said on standard error."""
+    journal = Journal(Path(show.source).parent)
+    state = read_state(journal)
+    say_repaired(journal)
+    return journal, state
+
+
+def standing(show: Show) -> Planned:
+    """The show as it stands, with every late change that its journal holds."""
+    return planned(show, opened(show)[1])
+
+
 def journal_of(show: Show) -> Journal:
-    """The journal beside a show file; a damaged one was set aside, which is said on standard error."""
+    """The journal beside a show file."""
     return Journal(Path(show.source).parent)
 
 
@@ -59,10 +73,8 @@ def recipient_of(show: Show, said: str) -> str:
 def heard(kind: str, path: str, recipient: str, what: Sequence[str], who: str) -> None:
     """Write into the journal that someone was told, or has received, letters and numbers; without any, what is due."""
     show = load(path, accept_rejected=True)
-    journal = journal_of(show)
     name = recipient_of(show, recipient)
-    state = read_state(journal)
-    say_repaired(journal)
+    journal, state = opened(show)
     letters = {revision.letter for revision in state.revisions}
     numbers = {amendment.number for amendment in state.amendments}
     said: list[str | int] = []

@@ -216,9 +216,9 @@ class Source(NamedTuple):
 def plan_source(source: str, options: Options, *, accept_rejected: bool) -> Source:
     """Read a show or a sheet. Of a show all sockets are meant, one box after the other."""
     if os.path.isdir(source) or source.endswith(".toml"):
-        from chanbridge.assemble import assemble
+        from chanbridge.cli.evening import standing
         from chanbridge.show import load
 
-        return Source(assemble(load(source, accept_rejected=accept_rejected)).map, places.SOCKETS, None)
+        return Source(standing(load(source, accept_rejected=accept_rejected)).map, places.SOCKETS, None)
     reading = read_source(source, None, options, accept_rejected=accept_rejected)
     return Source(reading.map, None, reading)

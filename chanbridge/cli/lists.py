@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from chanbridge.assemble import assemble
 from chanbridge.check.rule import CARE
+from chanbridge.cli.evening import standing
 from chanbridge.cli.sources import accept_rejected_option
 from chanbridge.files import write_all
 from chanbridge.foresight.lists import documents
@@ -33,7 +33,7 @@ def command(
     if as_csv and len(names) != 1:
         raise click.UsageError("--csv prints one list; name it: kit, questions or labels", ctx)
     loaded = load(show, accept_rejected=accept_rejected)
-    planned = assemble(loaded)
+    planned = standing(loaded)
     maps = [planned.map, *(played.planned.map for played in planned.acts)]
     delivered = {each.recipient.id: [*each.delivered] for each in planned.deliveries}
     found = dict(documents(loaded.file, maps, delivered, CARE))

@@ -6,8 +6,9 @@ import json
 
 import click
 
-from chanbridge.assemble import Planned, assemble
+from chanbridge.assemble import Planned
 from chanbridge.check.rule import CARE
+from chanbridge.cli.evening import standing
 from chanbridge.cli.sources import accept_rejected_option
 from chanbridge.errors import ShowError
 from chanbridge.foresight.loss import Foresight, Loss
@@ -40,7 +41,7 @@ def command(
     loaded = load(show, accept_rejected=accept_rejected)
     file = loaded.file
     lost = thing_named(file, thing) if thing is not None else None
-    planned = _in_act(assemble(loaded), act)
+    planned = _in_act(standing(loaded), act)
     delivered = {each.recipient.id: [*each.delivered] for each in planned.deliveries}
     ahead = Foresight(file, planned.map, delivered)
     losses = [ahead.lose(lost)] if lost else ahead.each()

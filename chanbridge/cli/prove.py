@@ -8,11 +8,9 @@ from pathlib import Path
 
 import click
 
-from chanbridge.cli.evening import journal_of, say_repaired
+from chanbridge.cli.evening import standing
 from chanbridge.cli.sources import accept_rejected_option, read_source, sheet_options
 from chanbridge.errors import Location, ReadError
-from chanbridge.evening.state import planned as planned_now
-from chanbridge.evening.state import read_state
 from chanbridge.files import read_bytes
 from chanbridge.handover import sheets
 from chanbridge.proof import Proof, for_people, prove_sheet, prove_show
@@ -53,9 +51,7 @@ def _prove(what: str, paper: str | None, accept_rejected: bool, options: Options
             raise ReadError("--paper goes with a show; name a show.toml or its folder", Location(what))
         return prove_sheet(read_source(what, None, options, accept_rejected=accept_rejected))
     show = load(what, accept_rejected=accept_rejected)
-    journal = journal_of(show)
-    planned = planned_now(show, read_state(journal))
-    say_repaired(journal)
+    planned = standing(show)
     if paper is None:
         printed = dict(sheets(show, planned))
         return prove_show(show.file, planned, printed.get)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import click
 
-from chanbridge.cli.evening import journal_of, now, say_repaired, who_option
+from chanbridge.cli.evening import now, opened, who_option
 from chanbridge.errors import ShowError
 from chanbridge.evening.rehearsal import desk_of, places, recorder_of, sheet
-from chanbridge.evening.state import planned, read_state
+from chanbridge.evening.state import planned
 from chanbridge.files import write_bytes
 from chanbridge.formats.characters import encode
 from chanbridge.show import load
@@ -38,9 +38,7 @@ def command(
     Example: chanbridge rehearsal examples/winter-concert --live Ana --on
     """
     loaded = load(show, accept_rejected=True)
-    journal = journal_of(loaded)
-    state = read_state(journal)
-    say_repaired(journal)
+    journal, state = opened(loaded)
     if switch == "off":
         if state.rehearsal is None:
             raise ShowError("no rehearsal is on")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import click
 
-from chanbridge.cli.evening import journal_of, say_repaired
-from chanbridge.evening.state import read_state
+from chanbridge.cli.evening import opened
 from chanbridge.evening.status import report
 from chanbridge.show import load
 
@@ -21,9 +20,6 @@ def command(ctx: click.Context, show: str) -> None:
     Example: chanbridge status examples/winter-concert
     """
     loaded = load(show, accept_rejected=True)
-    journal = journal_of(loaded)
-    state = read_state(journal)
-    say_repaired(journal)
-    lines, due = report(loaded.file, state)
+    lines, due = report(loaded.file, opened(loaded)[1])
     click.echo("\n".join(lines))
     ctx.exit(1 if due else 0)

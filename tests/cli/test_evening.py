@@ -145,6 +145,22 @@ def test_folded_into_new_sheets(run: Run, show: Path, tmp_path: Path) -> None:
             assert slots(tmp_path / "after", recipient) == before
 
 
+def test_every_command_about_a_show_knows_its_late_changes(run: Run, show: Path, tmp_path: Path) -> None:
+    run("amend", show, "rename Oboe to English horn", "--yes")
+    run("amend", show, "remove Keys R", "--yes")
+    assert "English horn" in run("lose", show, "B").text
+    assert "English horn" in run("lists", show, "labels").text
+    findings = run("check", show, "--json").json()["findings"]
+    kept = [one for one in findings if one["channels"] == ["Keys R"]]
+    assert {one["rule"] for one in kept} == {"label-mismatch"}  # their own lists still have it
+    run("drill", show, "-o", tmp_path / "drill")
+    assert "English horn" in (tmp_path / "drill" / "stage" / "box-B.csv").read_text("utf-8")
+    run("ident", "make", show, "-o", tmp_path / "ident.wav", "--seconds", "1")
+    heard = run("ident", "read", tmp_path / "ident.wav", "--against", show, "--json").json()
+    assert "English horn" in {one["carries"] for one in heard["inputs"]}
+    assert "English horn" in {one["expected"] for one in run("prove", show, "--json").json()["slots"]}
+
+
 def test_what_is_refused(run: Run, show: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
     failed(run("told", show, "lorry"), "nobody called 'lorry'", "truck")
