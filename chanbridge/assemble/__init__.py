@@ -49,6 +49,7 @@ class Planned(NamedTuple):
 
     `unplaced`: channels whose sheet puts them nowhere. `feeds`: feed id → its plan. `returns`: ids of the
     channels that come back. `ungiven`: recipient id → what its list asks for and the show cannot give.
+    `word`: what a revision's hash is called, on paper that is printed.
     """
 
     map: ChannelMap
@@ -59,6 +60,7 @@ class Planned(NamedTuple):
     returns: tuple[str, ...] = ()
     ungiven: Mapping[str, tuple[str, ...]] = {}
     acts: tuple[Played, ...] = ()
+    word: str = ""
 
 
 def assemble(show: Show, amend: Callable[[ChannelMap], ChannelMap] | None = None) -> Planned:

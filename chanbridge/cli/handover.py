@@ -11,7 +11,7 @@ from chanbridge.cli.evening import journal_of, now, say_repaired, who_option
 from chanbridge.cli.papers import line_check, named, paper_options
 from chanbridge.cli.sources import accept_rejected_option
 from chanbridge.errors import ShowError
-from chanbridge.evening.revisions import check_letter, fingerprint, lettered, moved, spoken
+from chanbridge.evening.revisions import check_letter, lettered, moved
 from chanbridge.evening.state import current_letter, read_state
 from chanbridge.evening.state import planned as planned_now
 from chanbridge.files import write_all
@@ -88,7 +88,7 @@ def command(
         err=True,
     )
     if revision:
-        click.echo(f"revision {revision}, word {spoken(fingerprint(planned.map))}", err=True)
+        click.echo(f"revision {revision}, word {planned.word}", err=True)
         for line in words_changed(files):
             click.echo(f"  {line}", err=True)
     ctx.exit(0 if proof.holds and not wanted_but_missing(planned) else 1)

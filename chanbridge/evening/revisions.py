@@ -138,10 +138,15 @@ def from_body(number: int, body: Mapping[str, Any], source: str) -> Revision:
 
 
 def lettered(planned: Planned, letter: str, date: datetime.date | None) -> Planned:
-    """The plan with a letter and a date on every page."""
-    whole = planned.map.changed(revision=letter or planned.map.revision, date=date or planned.map.date)
-    acts = tuple(one._replace(planned=lettered(one.planned, letter, date)) for one in planned.acts)
-    return planned._replace(map=whole, acts=acts)
+    """The plan with a letter, a date and the word of the whole show's hash on every page."""
+    word = spoken(fingerprint(planned.map))
+
+    def with_word(one: Planned) -> Planned:
+        whole = one.map.changed(revision=letter or one.map.revision, date=date or one.map.date)
+        return one._replace(map=whole, word=word)
+
+    acts = tuple(one._replace(planned=with_word(one.planned)) for one in planned.acts)
+    return with_word(planned)._replace(acts=acts)
 
 
 def moved(planned: Planned, before: Revision) -> list[str]:

@@ -97,4 +97,4 @@ def _sheets(planned: Planned, delivery: Delivery) -> Iterator[tuple[str, bytes]]
     whole = recipient_map(planned, delivery)
     for name in ("csv", "xml"):
         yield f"{recipient.id}/sheet.{name}", formats.write(whole, formats.named(name), recipient.id)
-    yield f"{recipient.id}/sheet.txt", encode(sheet_text(whole, recipient, delivery))
+    yield f"{recipient.id}/sheet.txt", encode(sheet_text(whole, recipient, delivery, planned.word))

@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator, Sequence
 
 from chanbridge.assemble import Delivery, Planned
-from chanbridge.evening.revisions import Revision, body_of, fingerprint, spoken
+from chanbridge.evening.revisions import Revision, body_of
 from chanbridge.evening.state import State
 from chanbridge.files import read_bytes, write_all
 from chanbridge.handover.changes import Changed, change_documents, changes
@@ -51,7 +51,7 @@ def issue(
 def _changed(
     show: Show, planned: Planned, before: Revision, letter: str, asked: Asked
 ) -> Iterator[tuple[str, bytes]]:
-    word = spoken(fingerprint(planned.map))
+    word = planned.word
     for recipient, found in changes_since(planned, before):
         title, name = planned.map.title, recipient.name or recipient.id
         for document, data in change_documents(found, name, letter, before.letter, word, title):

@@ -47,18 +47,22 @@ __all__ = ["fed", "labelled", "recipient_map", "sheet_text"]
 _SHOWN = ("Slot", "Name", "Short", "Box", "Socket", "Pair", "Air", "Phantom", "Gain owner", "Notes")
 
 
-def sheet_text(whole: ChannelMap, recipient: Recipient, delivery: Delivery) -> str:
+def about(whole: ChannelMap, what: str, word: str) -> list[str]:
+    """The first two lines of a paper: the show, and what it is, its revision with its word, its date."""
+    revision = f"Revision {whole.revision}" if whole.revision else ""
+    spoken = f", word {word}" if revision and word else ""
+    parts = [what, revision + spoken, f"Date {whole.date}" if whole.date else ""]
+    return [text.plain(whole.title), text.plain("   ".join(part for part in parts if part))]
+
+
+def sheet_text(whole: ChannelMap, recipient: Recipient, delivery: Delivery, word: str) -> str:
     """A recipient's sheet to read by torch light: what it is, the table, what was left out and why."""
     words = vocabulary()
     heading, rows = columns.table(whole, recipient.id, lambda said: values.is_nothing(said, words))
     shown = [at for at, name in enumerate(heading) if name in _SHOWN and at == heading.index(name)]
     table = text.draw([heading[at] for at in shown], [[row[at] for at in shown] for row in rows])
-    about = [f"Recipient: {recipient.name or recipient.id}"]
-    if whole.revision:
-        about.append(f"Revision {whole.revision}")
-    if whole.date:
-        about.append(f"Date {whole.date}")
-    lines = [text.plain(whole.title), text.plain("   ".join(about)), *delivery.how, "", *table, ""]
+    head = about(whole, f"Recipient: {recipient.name or recipient.id}", word)
+    lines = [*head, *delivery.how, "", *table, ""]
     out = [item for item in delivery.missing if item.wanted] + [
         item for item in delivery.missing if not item.wanted
     ]

@@ -10,7 +10,7 @@ from chanbridge.assemble.acts import changeover
 from chanbridge.assemble.returns import outputs_of
 from chanbridge.formats import text
 from chanbridge.formats.characters import encode
-from chanbridge.handover.recipients import labelled
+from chanbridge.handover.recipients import about, labelled
 from chanbridge.model import Channel, ChannelMap, Patch, Slot
 from chanbridge.names import counted
 from chanbridge.plan.declared import reaches
@@ -39,7 +39,10 @@ def box_documents(file: ShowFile, planned: Planned) -> Iterator[tuple[str, bytes
         if port in {item.id for item in planned.map.ports} and recipient.id not in {
             box.id for box in file.box
         }:
-            yield f"{recipient.id}/sends.txt", encode("\n".join(_sends(planned.map, recipient.id)) + "\n")
+            yield (
+                f"{recipient.id}/sends.txt",
+                encode("\n".join(_sends(planned.map, recipient.id, planned.word)) + "\n"),
+            )
 
 
 def _box_map(whole: ChannelMap, box: Box) -> ChannelMap:
@@ -67,18 +70,9 @@ def _box_map(whole: ChannelMap, box: Box) -> ChannelMap:
     )
 
 
-def _about(whole: ChannelMap, what: str) -> list[str]:
-    about = [
-        what,
-        f"Revision {whole.revision}" if whole.revision else "",
-        f"Date {whole.date}" if whole.date else "",
-    ]
-    return [text.plain(whole.title), text.plain("   ".join(part for part in about if part))]
-
-
 def _box_text(whole: ChannelMap, box: Box, planned: Planned) -> str:
     carrier = f"on {box.block}" if box.block else f"local to {box.desk}"
-    lines = [*_about(whole, f"Box {box.id}, {carrier}"), "", "In:", ""]
+    lines = [*about(whole, f"Box {box.id}, {carrier}", planned.word), "", "In:", ""]
     rows = [
         [str(row.number), row.channel.name if row.channel else row.text, row.channel.transducer if row.channel else "",
          row.channel.stand if row.channel else "", _phantom(row.channel), row.channel.notes if row.channel else ""]
@@ -123,9 +117,9 @@ def contents(whole: ChannelMap, channel: Channel | None) -> str:
     return said + (f", {channel.tap}" if channel.tap else "")
 
 
-def _sends(whole: ChannelMap, maker: str) -> list[str]:
+def _sends(whole: ChannelMap, maker: str, word: str) -> list[str]:
     """What a desk or the truck sends, output by output, and where each comes out."""
-    lines = [*_about(whole, f"{maker} sends"), ""]
+    lines = [*about(whole, f"{maker} sends", word), ""]
     rows = []
     for row in whole.sheet(outputs_of(maker)):
         if row.channel:
@@ -154,7 +148,7 @@ def _changeover(before: ChannelMap, name: str, played: Played) -> str:
     after = played.planned.map
     changes, stays = changeover(before, after)
     lines = [
-        *_about(after, f"Changeover from {name} to {played.act.name or played.act.id}"),
+        *about(after, f"Changeover from {name} to {played.act.name or played.act.id}", played.planned.word),
         f"{counted(len(changes), 'socket')} to repatch, {counted(stays, 'channel')} as they are",
         "",
     ]

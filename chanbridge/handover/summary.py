@@ -30,7 +30,10 @@ def wanted_but_missing(planned: Planned) -> int:
 def summary(show: Show, planned: Planned, differences: Mapping[str, Comparison], proof: Proof) -> str:
     """The hand-over on one page."""
     file = show.file
-    parts = [file.title, f"revision {file.revision}" if file.revision else "", str(file.date or "")]
+    whole = planned.map
+    revision = f"revision {whole.revision}" if whole.revision else ""
+    word = f"word {planned.word}" if revision and planned.word else ""
+    parts = [whole.title, revision, word, str(whole.date or "")]
     out = [" · ".join(part for part in parts if part), ""]
     for box in file.box:
         reading = show.sheets[box.id]

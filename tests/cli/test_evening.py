@@ -55,7 +55,11 @@ def test_an_evening(run: Run, show: Path, tmp_path: Path) -> None:
     assert "rename to English horn" in told
     assert "the socket is B36 now" in told
     assert (out / "earlier" / "A" / "truck" / "sheet.csv").exists()
-    assert "Revision B" in (out / "truck" / "sheet.txt").read_text("utf-8")
+    word = second.err.split("revision B, word ")[1].split()[0]
+    for page in ("truck/sheet.txt", "truck/changes.txt", "summary.txt"):
+        page_text = (out / page).read_text("utf-8").lower()
+        assert "revision b" in page_text
+        assert f"word {word}" in page_text
     for recipient in ("front-of-house", "monitors", "stream", "truck", "recorder", "crew"):
         assert run("told", show, recipient).status == 0
         assert run("received", show, recipient, "B").status == 0
@@ -155,7 +159,7 @@ def test_every_command_about_a_show_knows_its_late_changes(run: Run, show: Path,
     assert {one["rule"] for one in kept} == {"label-mismatch"}  # their own lists still have it
     run("drill", show, "-o", tmp_path / "drill")
     assert "English horn" in (tmp_path / "drill" / "stage" / "box-B.csv").read_text("utf-8")
-    run("ident", "make", show, "-o", tmp_path / "ident.wav", "--seconds", "1")
+    run("ident", "make", show, "-o", tmp_path / "ident.wav", "--seconds", "4")
     heard = run("ident", "read", tmp_path / "ident.wav", "--against", show, "--json").json()
     assert "English horn" in {one["carries"] for one in heard["inputs"]}
     assert "English horn" in {one["expected"] for one in run("prove", show, "--json").json()["slots"]}
