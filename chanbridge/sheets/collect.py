@@ -178,19 +178,18 @@ class Collector:
         sockets: list[Slot | None],
     ) -> None:
         """Channels of rows that follow each other, each with its fields, id, box, slot and socket; see `channel`."""
-        wanted = [name for name in ids if name]
-        if self.several or len(set(wanted)) < len(wanted) or not self.at.keys().isdisjoint(wanted):
+        wanted = {name for name in ids if name}
+        if self.several or len(wanted) not in (0, len(ids)) or not self.at.keys().isdisjoint(wanted):
             made = channels_of({**columns, "id": ids})
             for row, one, *said in zip(rows, map(_said, made), ids, boxes, slots, sockets, strict=True):
                 del one["id"]
                 self.channel(row, one, *said)
             return
-        if len(wanted) < len(ids):
-            taken = {*self.at, *wanted}
+        if not wanted:
+            taken = set(self.at)
             for at, (name, box) in enumerate(zip(columns["name"], boxes, strict=True)):
-                if not ids[at]:
-                    ids[at] = unique(slug(box, name) or "channel", taken)
-                    taken.add(ids[at])
+                ids[at] = unique(slug(box, name) or "channel", taken)
+                taken.add(ids[at])
         many = len(ids)
         self.at.update(zip(ids, range(len(self.channels), len(self.channels) + many), strict=True))
         self.channels += channels_of({**columns, "id": ids})

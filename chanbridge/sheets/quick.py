@@ -52,7 +52,6 @@ class Quick:
         rules: list[tuple[Sequence[Any], Callable[[Any], object]]] = []
         if not _all_slots(self.numbers):
             rules.append((self.numbers, _is_slot))
-        closed = ["pair", "side", "count", "contents", *AUDIENCES]
         if table.own:  # with an id, a name is meant word for word
             rules.append((columns[at["id"]], bool))
         else:
@@ -61,7 +60,7 @@ class Quick:
                 rules.append((self.names, lambda name: _is_plain(name, telling)))
             if "notes" in at:  # with a number in it, it may name a partner
                 rules.append((columns[at["notes"]], lambda said: not _DIGIT.search(said)))
-        for field in closed:
+        for field in ("pair", "side", "count", "contents", *AUDIENCES):
             if field in at:
                 rules.append((columns[at[field]], lambda said: not said))
         for field in fields.READ:
@@ -81,10 +80,10 @@ class Quick:
         headings = [table.heading[place] for place in unknown]
         self.columns["extras"] = [()] * len(rows)
         if unknown:
-            cells = list(zip(*(columns[place] for place in unknown), strict=True))
+            kept = [columns[place] for place in unknown]
             if len(set(headings)) < len(headings):
-                rules.append((cells, all))
-            self.columns["extras"] = _extras(headings, [columns[place] for place in unknown])
+                rules.append((list(zip(*kept, strict=True)), all))
+            self.columns["extras"] = _extras(headings, kept)
         bad = {row for row, cells in enumerate(whole) if cells is blank or self.places[row] is None}
         for column, rule in rules:
             wrong = {said for said in set(column) if not rule(said)}

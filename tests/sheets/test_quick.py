@@ -6,7 +6,7 @@ import csv
 import io
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from chanbridge.formats import named, read_data, write
@@ -48,7 +48,7 @@ rows = st.lists(
         st.sampled_from(("", "", "own", "pair with 2", " ")),
         st.sampled_from(("", "red")),
         st.sampled_from(("", "blue")),
-        st.sampled_from(("", "k1", "k2", " k3 ")),
+        st.sampled_from(("", "", "k1", "k2", " k3 ", "kick", "a-kick")),
     ),
     min_size=1,
     max_size=8,
@@ -61,7 +61,15 @@ def reading(columns: list[int], table: list[tuple[str, ...]]) -> Reading:
     return read_data(out.getvalue().encode(), "sheet.csv", named("csv"))
 
 
+CLASH = [
+    (number, name, "", "", "", "", "", "", "", "", "", "", given)
+    for number, name, given in (("1", "Kick", ""), ("2", "Snare top", "kick"))
+]
+"""An id made from a name, and the same id given to another row."""
+
+
 @given(st.sets(st.sampled_from(range(2, len(HEADINGS)))), rows)
+@example({12}, CLASH)
 def test_both_ways_agree(chosen: set[int], table: list[tuple[str, ...]]) -> None:
     columns = [0, 1, *sorted(chosen)]
     short = reading(columns, table)
