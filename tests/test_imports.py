@@ -29,7 +29,7 @@ LAYERS = (
     {"web", "api"},
     {"cli"},
 )
-WITHIN = {("model", "mode"), ("cli", "web")}
+WITHIN = {("model", "mode")}
 FREE = {"__init__", "__main__"}
 
 
