@@ -188,9 +188,9 @@ def prove_show(
     `folder` names it in messages. Raises ReadError where a recipient has no sheet at all, or one has rows that cannot be read.
     """
     proof = Proof()
-    todo = wanted(file, planned)
-    for whole in dict.fromkeys(id(one.map) for one in todo):
-        mine = [one for one in todo if id(one.map) == whole]
+    places = wanted(file, planned)
+    for whole in dict.fromkeys(id(one.map) for one in places):
+        mine = [one for one in places if id(one.map) == whole]
         papers = []
         for one in mine:
             found = [(name, find(name)) for name in (one.stem + kind for kind in one.kinds)]

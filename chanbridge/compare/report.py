@@ -20,11 +20,11 @@ WIDTH = 96
 
 
 class Group(NamedTuple):
-    """Kinds of change that ask for the same: `todo` says what."""
+    """Kinds of change that ask for the same: `advice` says what."""
 
     mark: str
     title: str
-    todo: str
+    advice: str
     kinds: tuple[Kind, ...]
 
 
@@ -175,7 +175,7 @@ def _dated(sheet: Sheet) -> str:
 
 
 def _heading(group: Group, count: int) -> list[str]:
-    return ["", f"{group.mark} {group.title.upper()} ({count}): {group.todo}"]
+    return ["", f"{group.mark} {group.title.upper()} ({count}): {group.advice}"]
 
 
 def _entry(kind: str, message: str, where: str) -> list[str]:

@@ -99,7 +99,7 @@ def _compare(request: dict[str, Any], data: bytes) -> dict[str, Any]:
     groups = [
         {
             "title": group.title,
-            "todo": group.todo,
+            "advice": group.advice,
             "changes": [
                 {"kind": one.kind, "message": one.message, "where": places(one.lines(), mine, theirs)}
                 for one in changes[:MOST_SHOWN]
@@ -111,7 +111,7 @@ def _compare(request: dict[str, Any], data: bytes) -> dict[str, Any]:
         groups.append(
             {
                 "title": "Please say",
-                "todo": "nothing was decided about these",
+                "advice": "nothing was decided about these",
                 "changes": [
                     {
                         "kind": one.kind,

@@ -23,7 +23,7 @@ PAIRS = (
     ("Percussion", "Perc'n"),
     ("Tambourine", "Tamb."),
     ("Shaker", "Shkr"),
-    ("Sampler", "SPD"),
+    ("Sampler", "Smplr"),
     ("Timpani", "Timp"),
     ("Bass DI", "Bass D.I."),
     ("Bass microphone", "Bass mic"),
