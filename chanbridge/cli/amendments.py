@@ -9,7 +9,6 @@ import click
 from chanbridge.cli.amend import make
 from chanbridge.cli.evening import journal_of, say_repaired, who_option, yes_option
 from chanbridge.errors import ShowError
-from chanbridge.evening.amend import Step, opposite
 from chanbridge.evening.fold import folded
 from chanbridge.evening.state import State, read_state
 from chanbridge.files import write_all
@@ -19,7 +18,7 @@ from chanbridge.show import Show, load
 
 @click.command("amendments")
 @click.argument("show", metavar="SHOW")
-@click.option("--undo", type=int, metavar="N", help="Take late change N back, by a new one.")
+@click.option("--undo", type=click.IntRange(1), metavar="N", help="Take late change N back, by a new one.")
 @click.option(
     "--fold", metavar="DIR", help="Write the sheets with all late changes in them, as new files in DIR."
 )
@@ -40,7 +39,7 @@ def command(
         click.echo(as_csv(journal.entries()), nl=False)
         return
     if undo is not None:
-        ctx.exit(0 if _undo(loaded, undo, yes=yes, who=who) else 1)
+        ctx.exit(0 if make(loaded, "", yes=yes, who=who, undoes=undo) else 1)
     state = read_state(journal)
     say_repaired(journal)
     if fold is not None:
@@ -58,19 +57,6 @@ def command(
         by = f", {amendment.who}" if amendment.who else ""
         back = "  (taken back)" if amendment.number in undone else ""
         click.echo(f"{amendment.number:>3}  {amendment.said}{back}   {amendment.at}{by}")
-
-
-def _undo(show: Show, number: int, *, yes: bool, who: str) -> int:
-    def steps_of(state: State, before: object) -> tuple[Step, ...]:
-        found = next((one for one in state.amendments if one.number == number), None)
-        if found is None:
-            raise ShowError(f"there is no late change {number}; there are {len(state.amendments)}")
-        if number in state.undone():
-            raise ShowError(f"late change {number} was taken back already")
-        return opposite(found.steps)
-
-    known = next((one.said for one in read_state(journal_of(show)).amendments if one.number == number), "")
-    return make(show, f"undo {number}: {known}", steps_of, yes=yes, who=who, undoes=number)
 
 
 def _fold(show: Show, state: State, folder: str) -> None:

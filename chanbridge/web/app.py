@@ -15,8 +15,9 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import Route
 
 from chanbridge.errors import ChanbridgeError
+from chanbridge.evening import making
 from chanbridge.evening.revisions import map_text
-from chanbridge.web import late, render, uploads, views
+from chanbridge.web import render, uploads, views
 from chanbridge.web.guard import ROLES, Role
 from chanbridge.web.linecheck import LONGEST, MOST_AT_ONCE, TickError, as_csv, understood
 from chanbridge.web.live import Live, now
@@ -47,7 +48,7 @@ def make(live: Live) -> Starlette:
                 return PlainTextResponse(f"{error}\n", 404)
             except RefusedError as error:
                 return _refused(error.status, error.message)
-            except late.ChangedError as error:
+            except making.ChangedError as error:
                 return HTMLResponse(render.part("meant", meant=error.meant, again=True, undoes=0), 409)
             except ChanbridgeError as error:
                 return PlainTextResponse(f"{error}\n", 422) if method == "GET" else _refused(422, str(error))
@@ -195,7 +196,7 @@ def _late_asked(said: dict[str, Any]) -> tuple[str, int]:
 
 async def _late_look(live: Live, request: Request) -> Response:
     said, undoes = _late_asked(await uploads.said(request))
-    meant = await asyncio.to_thread(late.look, live.now.show, live.journal, said, undoes)
+    meant = await asyncio.to_thread(making.look, live.now.show, live.journal, said, undoes)
     return HTMLResponse(render.part("meant", meant=meant, again=False, undoes=undoes))
 
 
@@ -204,7 +205,7 @@ async def _late(live: Live, request: Request) -> Response:
     said, undoes = _late_asked(asked)
     agreed = str(asked.get("agreed", ""))
     show, journal, who, at = live.now.show, live.journal, _who(asked), now()
-    number = await live.alone(lambda: late.make(show, journal, said, agreed, at=at, who=who, undoes=undoes))
+    number = await live.alone(lambda: making.make(show, journal, said, agreed, at=at, who=who, undoes=undoes))
     return JSONResponse({"number": number})
 
 

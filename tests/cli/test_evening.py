@@ -16,9 +16,7 @@ import pytest
 
 from chanbridge.cli.amend import make
 from chanbridge.errors import ChanbridgeError
-from chanbridge.evening.amend import Step, steps_for
-from chanbridge.evening.state import State, read_state
-from chanbridge.evening.words import understand
+from chanbridge.evening.state import read_state
 from chanbridge.journal import FILE, Journal
 from chanbridge.show import load
 from tests.cli.conftest import Run, failed
@@ -219,11 +217,8 @@ def _amend_for_ever(show: str, seed: int, pipe: Connection) -> None:
              f"phantom {choose.choice(('on', 'off'))} for {name}", f"swap {name} and {choose.choice(NAMES)}")
         )  # fmt: skip
 
-        def steps_of(state: State, before: object, said: str = said) -> tuple[Step, ...]:
-            return steps_for(understand(said), before.map)  # type: ignore[attr-defined]
-
         try:
-            make(loaded, said, steps_of, yes=True, who="")
+            make(loaded, said, yes=True, who="")
         except ChanbridgeError:
             continue
         pipe.send(said)

@@ -1,4 +1,4 @@
-"""A late change said on the page: shown with what it means for whom, and written once that was agreed to."""
+"""A late change as it is made: what it means for whom, and its entry in the journal once that was agreed to."""
 
 from __future__ import annotations
 
