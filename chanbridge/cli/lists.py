@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import click
 
-from chanbridge.check.rule import CARE
 from chanbridge.cli.evening import standing
 from chanbridge.cli.sources import accept_rejected_option
 from chanbridge.files import write_all
-from chanbridge.foresight.lists import documents
+from chanbridge.handover import lists
 from chanbridge.show import load
 
 NAMES = ("kit", "questions", "labels")
@@ -33,10 +32,7 @@ def command(
     if as_csv and len(names) != 1:
         raise click.UsageError("--csv prints one list; name it: kit, questions or labels", ctx)
     loaded = load(show, accept_rejected=accept_rejected)
-    planned = standing(loaded)
-    maps = [planned.map, *(played.planned.map for played in planned.acts)]
-    delivered = {each.recipient.id: [*each.delivered] for each in planned.deliveries}
-    found = dict(documents(loaded.file, maps, delivered, CARE))
+    found = dict(lists(loaded, standing(loaded)))
     if output:
         write_all(output, found.items())
         click.echo(f"{len(found)} files are in {output}; begin with {output}/lists/kit.txt", err=True)

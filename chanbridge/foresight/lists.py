@@ -29,7 +29,7 @@ def documents(
     asked = questions(file, maps[0], delivered)
     for name, lines in (
         ("lists/kit.txt", kit_lines(file, maps, care)),
-        ("lists/questions.txt", question_lines(file, asked)),
+        ("lists/questions.txt", question_lines(file, maps[0], asked)),
         ("lists/labels.txt", label_lines(file, maps)),
     ):
         yield name, _encoded(lines)
@@ -38,23 +38,23 @@ def documents(
     yield "lists/labels.csv", label_csv(file, maps)
     for recipient in file.recipient:
         own = [question for question in asked if question.recipient == recipient.id]
-        yield f"{recipient.id}/questions.txt", _encoded(question_lines(file, own))
+        yield f"{recipient.id}/questions.txt", _encoded(question_lines(file, maps[0], own))
 
 
 def _encoded(lines: Iterable[str]) -> bytes:
     return ("\n".join(lines).rstrip() + "\n").encode("utf-8", "backslashreplace")
 
 
-def _about(file: ShowFile, what: str) -> list[str]:
-    revision = f", revision {file.revision}" if file.revision else ""
-    date = f", {file.date}" if file.date else ""
-    return [*wrapped(file.title), *wrapped(f"{what}{revision}{date}"), ""]
+def _about(stated: ChannelMap, what: str) -> list[str]:
+    revision = f", revision {stated.revision}" if stated.revision else ""
+    date = f", {stated.date}" if stated.date else ""
+    return [*wrapped(stated.title), *wrapped(f"{what}{revision}{date}"), ""]
 
 
 def kit_lines(file: ShowFile, maps: Sequence[ChannelMap], care: Mapping[Any, str]) -> Iterator[str]:
     """What to bring, section by section, then what is not said."""
     found = pull(file, maps)
-    yield from _about(file, "What to bring")
+    yield from _about(maps[0], "What to bring")
     rows = []
     section = ""
     for item in found.items:
@@ -97,9 +97,9 @@ def kit_csv(file: ShowFile, maps: Sequence[ChannelMap]) -> bytes:
     return csv_bytes(["Section", "What", "Need", "Spare", "Bring", "For"], rows)
 
 
-def question_lines(file: ShowFile, asked: Sequence[Question]) -> Iterator[str]:
+def question_lines(file: ShowFile, stated: ChannelMap, asked: Sequence[Question]) -> Iterator[str]:
     """The questions recipient by recipient; `[x]` is answered, `[ ]` is not."""
-    yield from _about(file, "Questions: [x] answered, [ ] please answer")
+    yield from _about(stated, "Questions: [x] answered, [ ] please answer")
     names = {recipient.id: recipient.name for recipient in file.recipient}
     last = ""
     for question in asked:
@@ -121,7 +121,7 @@ def question_csv(asked: Sequence[Question]) -> bytes:
 
 def label_lines(file: ShowFile, maps: Sequence[ChannelMap]) -> Iterator[str]:
     """Every cable with what stands on both its ends."""
-    yield from _about(file, "Cables: the label goes on both ends")
+    yield from _about(maps[0], "Cables: the label goes on both ends")
     rows = [
         [f"{one.length_m:g}" if one.length_m else "?", one.start, one.end, one.text]
         for one in labels(file, maps)

@@ -129,7 +129,7 @@ def _returns(file: ShowFile, recipient: Recipient) -> Said:
         f"{one.name or one.id} to {', '.join(one.to)}" for one in file.returns if one.maker == recipient.id
     ]
     if sent:
-        return True, "sends " + "; ".join(sent)
+        return True, "sends " + "; ".join(sorted(sent))
     if recipient.listens:
         return True, "only listens, sends nothing back"
     return False, "what do you send back, and where does it come out? none is declared"

@@ -8,8 +8,10 @@ from typing import NamedTuple
 from chanbridge import formats
 from chanbridge.assemble import Delivery, Planned
 from chanbridge.check import check
+from chanbridge.check.rule import CARE
 from chanbridge.compare.changes import Comparison, compare
 from chanbridge.evening.revisions import Revision
+from chanbridge.foresight.lists import documents as list_documents
 from chanbridge.formats.characters import encode
 from chanbridge.handover.cover import Told
 from chanbridge.handover.facts import show_facts
@@ -53,6 +55,7 @@ def hand_over(
 
     files = (
         *(file for file in printed if asked.wants(file[0])),
+        *(file for file in lists(show, planned) if asked.wants(file[0])),
         *papers(show, planned, asked, differences, bars, told),
     )
     return HandedOver((*files, ("summary.txt", encode(text))), proof)
@@ -61,6 +64,13 @@ def hand_over(
 def documents(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:
     """Every file of a hand-over with its path below the hand-over's folder; the summary comes last."""
     yield from hand_over(show, planned).files
+
+
+def lists(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:
+    """What to bring, what to ask each recipient, what to write on the cables, over all acts."""
+    maps = [planned.map, *(played.planned.map for played in planned.acts)]
+    delivered = {one.recipient.id: [*one.delivered] for one in planned.deliveries}
+    return list_documents(show.file, maps, delivered, CARE)
 
 
 def _differences(show: Show, planned: Planned) -> dict[str, Comparison]:

@@ -33,11 +33,13 @@ def test_the_example(run: Run, tmp_path: Path, example: Path) -> None:
     result = run("handover", example, "-o", out)
     assert result.status == 0
     assert sorted(path.name for path in out.iterdir()) == sorted(
-        [*RECIPIENTS, "crew", "manifest.json", "summary.txt"]
+        [*RECIPIENTS, "crew", "lists", "manifest.json", "summary.txt"]
     )
+    assert "small condenser" in (out / "lists" / "kit.txt").read_text("utf-8")
     schema = etree.XMLSchema(etree.parse(str(SCHEMAS / "channel-map.xsd")))
     for recipient in RECIPIENTS:
         assert sorted(path.name for path in (out / recipient).iterdir()) == [
+            "questions.txt",
             "sheet.csv",
             "sheet.txt",
             "sheet.xml",
@@ -263,3 +265,12 @@ def test_what_is_no_show(run: Run, tmp_path: Path) -> None:
 def test_an_output_that_cannot_be(run: Run, tmp_path: Path, example: Path) -> None:
     (tmp_path / "out").write_text("a file")
     failed(run("handover", example, "-o", tmp_path / "out"), "folder is needed")
+
+
+def test_the_lists_bear_the_revision(run: Run, tmp_path: Path, show: Path) -> None:
+    """A list in the van must not be taken for last week's: it says the letter and date of its revision."""
+    out = tmp_path / "out"
+    assert run("handover", show, "-o", out, "--revision", "D", "--date", "2026-12-24").status == 0
+    for path in ("lists/kit.txt", "lists/questions.txt", "lists/labels.txt", "truck/questions.txt"):
+        head = (out / path).read_text("utf-8").split("\n\n")[0]
+        assert "revision D, 2026-12-24" in " ".join(head.split()), path

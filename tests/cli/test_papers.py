@@ -97,7 +97,7 @@ def test_only_and_formats(run: Run, tmp_path: Path, example: Path) -> None:
         "svg,txt",
     )
     assert sorted(path.name for path in (tmp_path / "b").rglob("*.*")) == [
-        "flow.svg", "manifest.json", "sheet.txt", "summary.txt"
+        "flow.svg", "manifest.json", "questions.txt", "sheet.txt", "summary.txt"
     ]  # fmt: skip
 
 
