@@ -168,3 +168,18 @@ def short_labels(names: Iterable[str], width: int = 8) -> list[str]:
         taken.add(label.casefold())
         labels.append(label)
     return labels
+
+
+_FIRST = "dfklmnrstvz"
+_VOWELS = "aeiou"
+
+
+def spoken(digits: str) -> str:
+    """A word of three syllables made from a hash; two people who compare it compare 166 000 possibilities."""
+    value = int(digits[:16], 16)
+    word = ""
+    for _ in range(3):
+        value, first = divmod(value, len(_FIRST))
+        value, vowel = divmod(value, len(_VOWELS))
+        word += _FIRST[first] + _VOWELS[vowel]
+    return word

@@ -162,10 +162,7 @@ def _is_nowhere(line: Line, ends: Sequence[Port]) -> bool:
 def wanted(file: ShowFile, planned: Planned) -> list[Wanted]:
     """The sheets that a hand-over has to hold, those of acts too."""
     out = []
-    for prefix, one in (
-        ("", planned),
-        *((f"acts/{played.act.id}/", played.planned) for played in planned.acts),
-    ):
+    for prefix, one in planned.parts():
         for delivery in one.deliveries:
             name = delivery.recipient.id
             out.append(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from chanbridge.assemble.acts import Stage, stages
@@ -13,6 +13,7 @@ from chanbridge.assemble.returns import add_returns
 from chanbridge.errors import Problem
 from chanbridge.mode import Mode
 from chanbridge.model import Channel, ChannelMap, Patch, Port, Slot
+from chanbridge.names import spoken
 from chanbridge.plan.declared import first_feed, reaches
 from chanbridge.plan.straight import Plan
 from chanbridge.show import Show
@@ -49,7 +50,7 @@ class Planned(NamedTuple):
 
     `unplaced`: channels whose sheet puts them nowhere. `feeds`: feed id → its plan. `returns`: ids of the
     channels that come back. `ungiven`: recipient id → what its list asks for and the show cannot give.
-    `word`: what a revision's hash is called, on paper that is printed.
+    `hash`: of all that the show says, in hexadecimal digits, on paper that is printed.
     """
 
     map: ChannelMap
@@ -60,7 +61,18 @@ class Planned(NamedTuple):
     returns: tuple[str, ...] = ()
     ungiven: Mapping[str, tuple[str, ...]] = {}
     acts: tuple[Played, ...] = ()
-    word: str = ""
+    hash: str = ""
+
+    def parts(self) -> Iterator[tuple[str, Planned]]:
+        """The show and each act, with the folder of its sheets: "" for the show, such as acts/interval/ for an act."""
+        yield "", self
+        for played in self.acts:
+            yield f"acts/{played.act.id}/", played.planned
+
+    @property
+    def word(self) -> str:
+        """The hash, easy to say; "" where there is none."""
+        return spoken(self.hash) if self.hash else ""
 
 
 def assemble(show: Show, amend: Callable[[ChannelMap], ChannelMap] | None = None) -> Planned:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
-from difflib import get_close_matches
 from typing import NamedTuple
 
+from chanbridge.errors import close_to
 from chanbridge.model import Channel, ChannelMap, Line
 from chanbridge.names import fold
 from chanbridge.sheets.ledger import Reading
@@ -71,7 +71,6 @@ def named(whole: ChannelMap, text: str) -> Channel:
         raise ValueError(
             f"{len(same)} channels are called {text.strip()!r}; name one by its id: {', '.join(item.id for item in same)}"
         )
-    names = {fold(channel.name): channel.name for channel in whole.channels}
-    near = get_close_matches(fold(text), names, 1, 0.5)
-    advice = f"; did you mean {names[near[0]]!r}?" if near else ""
+    near = close_to(text, [channel.name for channel in whole.channels])
+    advice = f"; did you mean {near!r}?" if near else ""
     raise ValueError(f"there is no channel {text.strip()!r}{advice}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 from dataclasses import replace
 
 import click
@@ -14,9 +15,11 @@ from chanbridge.errors import ShowError
 from chanbridge.evening.revisions import check_letter, lettered, moved
 from chanbridge.evening.state import current_letter, read_state
 from chanbridge.evening.state import planned as planned_now
-from chanbridge.files import write_all
+from chanbridge.files import read_bytes, write_all
 from chanbridge.handover import hand_over
 from chanbridge.handover.issue import issue, words_changed
+from chanbridge.handover.manifest import NAME as MANIFEST
+from chanbridge.handover.manifest import Manifest, read_manifest
 from chanbridge.handover.printed import Asked, with_manifest
 from chanbridge.handover.summary import wanted_but_missing
 from chanbridge.names import counted
@@ -76,7 +79,8 @@ def command(
     if revision:
         files = issue(journal, state, planned, files, output, revision, loaded, asked, at=now(), who=who)
     else:
-        files = with_manifest(loaded, planned, files, asked, issued=False, date=str(day or ""))
+        there = _lying(output) if asked.only or asked.formats else None
+        files = with_manifest(loaded, planned, files, asked, there, issued=False, date=str(day or ""))
         write_all(output, files)
     asked.progress("")
     for name, data in files:
@@ -92,3 +96,9 @@ def command(
         for line in words_changed(files):
             click.echo(f"  {line}", err=True)
     ctx.exit(0 if proof.holds and not wanted_but_missing(planned) else 1)
+
+
+def _lying(folder: str) -> Manifest | None:
+    """The manifest of the hand-over that lies in a folder already. Raises ReadError for one that is damaged."""
+    path = os.path.join(folder, MANIFEST)
+    return read_manifest(read_bytes(path), path) if os.path.isfile(path) else None

@@ -16,7 +16,7 @@ from chanbridge.errors import Location, ReadError
 from chanbridge.files import read_bytes
 from chanbridge.handover.again import made_again
 from chanbridge.handover.manifest import NAME, SAID, Manifest, Verdict, compared, digest, read_manifest
-from chanbridge.names import counted
+from chanbridge.names import counted, spoken
 from chanbridge.show import load
 
 Found = Sequence[tuple[str, Verdict]]
@@ -46,18 +46,27 @@ def command(
     there = _digests(Path(folder), made)
     now: Mapping[str, str] | None = None
     changed: list[str] = []
+    moved = ""
     if show:
         loaded = load(show, accept_rejected=accept_rejected)
-        inputs, files = made_again(loaded, journal_of(loaded), made, fonts)
-        now = {name: digest(data) for name, data in files}
-        read = {name: digest(data) for name, data in inputs}
+        again = made_again(loaded, journal_of(loaded), made, fonts)
+        now = {name: digest(data) for name, data in again.files}
+        read = {name: digest(data) for name, data in again.inputs}
+        if again.hash != made.hash:
+            moved = f"revision {again.revision or '-'}, word {spoken(again.hash)}"
         changed = sorted(name for name in {*made.inputs, *read} if made.inputs.get(name) != read.get(name))
     found = compared(made, there, now)
     if as_json:
         files_said = [{"name": name, "verdict": verdict} for name, verdict in found]
-        click.echo(json.dumps({"inputs_changed": changed, "files": files_said}, ensure_ascii=False, indent=2))
+        click.echo(
+            json.dumps(
+                {"inputs_changed": changed, "plan_now": moved, "files": files_said},
+                ensure_ascii=False,
+                indent=2,
+            )
+        )
     else:
-        click.echo("\n".join(_for_people(folder, made, found, changed, show)))
+        click.echo("\n".join(_for_people(folder, made, found, changed, moved, show)))
     ctx.exit(1 if any(verdict not in ("agrees", "not listed") for _, verdict in found) else 0)
 
 
@@ -72,7 +81,7 @@ def _digests(folder: Path, made: Manifest) -> dict[str, str]:
 
 
 def _for_people(
-    folder: str, made: Manifest, found: Found, changed: Sequence[str], show: str | None
+    folder: str, made: Manifest, found: Found, changed: Sequence[str], moved: str, show: str | None
 ) -> Iterator[str]:
     """Folder by folder how many files agree, then each that does not."""
     word = f", word {made.word}" if made.word else ""
@@ -85,13 +94,19 @@ def _for_people(
         agree = sum(verdict == "agrees" for _, verdict in files)
         listed = sum(verdict != "not listed" for _, verdict in files)
         yield f"  {owner:<{wide}}  {agree} of {counted(listed, 'file')} as made"
+        kinds: dict[tuple[str, Verdict], list[str]] = {}
         for name, verdict in files:
             if verdict != "agrees":
-                mark = "  " if verdict == "not listed" else "!!"
-                yield f"   {mark} {name}: {SAID[verdict]}"
+                stem, _, ending = name.rpartition(".")
+                kinds.setdefault((stem, verdict), []).append(ending)
+        for (stem, verdict), endings in kinds.items():
+            mark = "  " if verdict == "not listed" else "!!"
+            yield f"   {mark} {stem}.{' .'.join(endings)}: {SAID[verdict]}"
     if changed:
         yield f"Changed since: {', '.join(changed)}"
     wrong = sum(verdict not in ("agrees", "not listed") for _, verdict in found)
+    if moved:
+        yield f"The plan has moved on to {moved}; what stands on the papers without a mark is still so"
     if wrong:
         yield f"{counted(wrong, 'file')} not to be relied on; make the hand-over again"
     elif show:

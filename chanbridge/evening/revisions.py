@@ -7,35 +7,44 @@ import hashlib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import Annotated, Any, NamedTuple
+
+from pydantic import Field
 
 from chanbridge.assemble import Planned
 from chanbridge.errors import ShowError
 from chanbridge.formats import native
-from chanbridge.model import ChannelMap, Entry, Port, Slot
+from chanbridge.model import MOST_SLOTS, ChannelMap, Entry, Port, Slot
+from chanbridge.names import spoken
 from chanbridge.sheets.grid import Options
 from chanbridge.sheets.interpret import reading_of
 from chanbridge.show import Show
 
-Stands = Mapping[str, Mapping[str, int]]
+Stands = Mapping[str, Mapping[Annotated[str, Field(min_length=1)], Annotated[int, Field(ge=1, le=MOST_SLOTS)]]]
 """Feed → channel id → the slot on which it was issued."""
+
+
+class Issued(NamedTuple):
+    """What was issued of the show or of an act. `delivered`: recipient → channel → its slots."""
+
+    map: ChannelMap
+    delivered: Mapping[str, Mapping[str, Sequence[int]]]
 
 
 class Revision(NamedTuple):
     """What was issued under a letter.
 
-    `number` is its entry in the journal, `files` name → SHA-256 of each document, `delivered` recipient → channel →
-    its slots.
+    `number` is its entry in the journal, `files` name → SHA-256 of each document. `parts`: folder, as in
+    `Planned.parts`, → what was issued of it.
     """
 
     number: int
     letter: str
     date: str
     hash: str
-    map: ChannelMap
     stands: Stands
     files: Mapping[str, str]
-    delivered: Mapping[str, Mapping[str, Sequence[int]]]
+    parts: Mapping[str, Issued]
 
     @property
     def word(self) -> str:
@@ -43,25 +52,12 @@ class Revision(NamedTuple):
         return spoken(self.hash)
 
 
-def fingerprint(whole: ChannelMap) -> str:
-    """The SHA-256 of all that a map says, as hexadecimal digits; its letter and date are no part of it."""
-    plain = whole.changed(revision="", date=None)
-    return hashlib.sha256(native.write(plain, None, ".json")).hexdigest()
-
-
-_FIRST = "dfklmnrstvz"
-_VOWELS = "aeiou"
-
-
-def spoken(digits: str) -> str:
-    """A word of three syllables made from a hash; two people who compare it compare 166 000 possibilities."""
-    value = int(digits[:16], 16)
-    word = ""
-    for _ in range(3):
-        value, first = divmod(value, len(_FIRST))
-        value, vowel = divmod(value, len(_VOWELS))
-        word += _FIRST[first] + _VOWELS[vowel]
-    return word
+def fingerprint(planned: Planned) -> str:
+    """The SHA-256 of all that a plan and its acts say, as hexadecimal digits; letter and date are no part of it."""
+    hashed = hashlib.sha256()
+    for _, part in planned.parts():
+        hashed.update(native.write(part.map.changed(revision="", date=None), None, ".json"))
+    return hashed.hexdigest()
 
 
 def stands_of(planned: Planned) -> dict[str, dict[str, int]]:
@@ -78,7 +74,10 @@ def stands_of(planned: Planned) -> dict[str, dict[str, int]]:
 def held_to(show: Show, stands: Stands) -> Show:
     """The show, planned so that what was issued stays where it is as far as can be."""
     issued = dict(show.issued)
+    known = {feed.id for feed in show.file.feed}
     for feed, slots in stands.items():
+        if feed not in known:
+            continue
         channels = {name: {"id": name, "name": name} for name in slots}
         kept = ChannelMap(
             channels=tuple(channels.values()),
@@ -86,8 +85,7 @@ def held_to(show: Show, stands: Stands) -> Show:
             ports=(Port(id=feed, kind="feed", size=max(slots.values(), default=0)),),
         )
         issued[feed] = reading_of(kept, f"what was issued on {feed}", "json")
-    known = {feed.id for feed in show.file.feed}
-    return replace(show, issued={feed: reading for feed, reading in issued.items() if feed in known})
+    return replace(show, issued=issued)
 
 
 def map_text(whole: ChannelMap) -> str:
@@ -118,35 +116,42 @@ def body_of(letter: str, date: str, planned: Planned, files: Mapping[str, bytes]
     return {
         "letter": letter,
         "date": date,
-        "hash": fingerprint(planned.map),
-        "map": map_text(planned.map),
+        "hash": fingerprint(planned),
         "stands": stands_of(planned),
         "files": {name: hashlib.sha256(data).hexdigest() for name, data in files.items()},
-        "delivered": {
-            one.recipient.id: {name: list(slots) for name, slots in one.delivered.items()}
-            for one in planned.deliveries
+        "parts": {
+            folder: {
+                "map": map_text(part.map),
+                "delivered": {
+                    one.recipient.id: {name: list(slots) for name, slots in one.delivered.items()}
+                    for one in part.deliveries
+                },
+            }
+            for folder, part in planned.parts()
         },
     }
 
 
 def from_body(number: int, body: Mapping[str, Any], source: str) -> Revision:
     """The reverse of `body_of`. Raises ReadError where the map is none."""
+    parts = {
+        folder: Issued(map_of(part["map"], source), part["delivered"]) for folder, part in body["parts"].items()
+    }
     return Revision(
-        number, body["letter"], body["date"], body["hash"], map_of(body["map"], source), body["stands"], body["files"],
-        body["delivered"],
-    )  # fmt: skip
+        number, body["letter"], body["date"], body["hash"], body["stands"], body["files"], parts
+    )
 
 
-def lettered(planned: Planned, letter: str, date: datetime.date | None) -> Planned:
-    """The plan with a letter, a date and the word of the whole show's hash on every page."""
-    word = spoken(fingerprint(planned.map))
+def lettered(planned: Planned, letter: str, date: datetime.date | None, hashed: str = "") -> Planned:
+    """The plan with a letter, a date and the whole show's hash on every page; `hashed` stands in for the hash."""
+    hashed = hashed or fingerprint(planned)
 
-    def with_word(one: Planned) -> Planned:
+    def with_hash(one: Planned) -> Planned:
         whole = one.map.changed(revision=letter or one.map.revision, date=date or one.map.date)
-        return one._replace(map=whole, word=word)
+        return one._replace(map=whole, hash=hashed)
 
-    acts = tuple(one._replace(planned=with_word(one.planned)) for one in planned.acts)
-    return with_word(planned)._replace(acts=acts)
+    acts = tuple(one._replace(planned=with_hash(one.planned)) for one in planned.acts)
+    return with_hash(planned)._replace(acts=acts)
 
 
 def moved(planned: Planned, before: Revision) -> list[str]:

@@ -10,7 +10,7 @@ from chanbridge.assemble import Delivery, Planned
 from chanbridge.check import check
 from chanbridge.check.rule import CARE
 from chanbridge.compare.changes import Comparison, compare
-from chanbridge.evening.revisions import Revision
+from chanbridge.evening.revisions import Revision, lettered
 from chanbridge.foresight.lists import documents as list_documents
 from chanbridge.formats.characters import encode
 from chanbridge.handover.cover import Told
@@ -43,12 +43,14 @@ def hand_over(
     `asked`: which papers, and how; all sheets are proved, whichever are asked for. `before`: the revision that
     everyone has; what is not as it was gets a change bar.
     """
+    if not planned.hash:
+        planned = lettered(planned, "", None)
     printed = tuple(sheets(show, planned))
     proof = prove_show(show.file, planned, dict(printed).get)
     differences = _differences(show, planned)
     text = summary(show, planned, differences, proof)
     said = proof.lines(*(delivery.recipient.id for delivery in planned.deliveries))
-    bars = changed_rows(planned, before) if before else {}
+    bars = changed_rows(show.file, planned, before) if before else {}
 
     def told() -> Told:
         return told_by(check(show_facts(show, planned)), said, show)._replace(line_check=asked.line_check)
@@ -68,7 +70,7 @@ def documents(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:
 
 def lists(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:
     """What to bring, what to ask each recipient, what to write on the cables, over all acts."""
-    maps = [planned.map, *(played.planned.map for played in planned.acts)]
+    maps = [part.map for _, part in planned.parts()]
     delivered = {one.recipient.id: [*one.delivered] for one in planned.deliveries}
     return list_documents(show.file, maps, delivered, CARE)
 
@@ -90,14 +92,10 @@ def _differences(show: Show, planned: Planned) -> dict[str, Comparison]:
 
 def sheets(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:
     """Every file of a hand-over but its summary."""
-    for delivery in planned.deliveries:
-        yield from _sheets(planned, delivery)
-    yield from box_documents(show.file, planned)
-    for played in planned.acts:
-        folder = f"acts/{played.act.id}"
-        for delivery in played.planned.deliveries:
-            yield from ((f"{folder}/{name}", data) for name, data in _sheets(played.planned, delivery))
-        yield from ((f"{folder}/{name}", data) for name, data in box_documents(show.file, played.planned))
+    for folder, part in planned.parts():
+        for delivery in part.deliveries:
+            yield from ((folder + name, data) for name, data in _sheets(part, delivery))
+        yield from ((folder + name, data) for name, data in box_documents(show.file, part))
     yield from changeover_documents(planned)
 
 

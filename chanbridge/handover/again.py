@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 from chanbridge.errors import Location, ReadError
-from chanbridge.evening.revisions import Revision, lettered
+from chanbridge.evening.revisions import fingerprint, lettered
 from chanbridge.evening.state import State, current_letter, planned, read_state
 from chanbridge.handover import hand_over
 from chanbridge.handover.issue import revised
@@ -16,38 +17,42 @@ from chanbridge.journal import Journal
 from chanbridge.show import Show
 
 
-def made_again(
-    show: Show, journal: Journal, made: Manifest, fonts: Sequence[str] = ()
-) -> tuple[tuple[File, ...], tuple[File, ...]]:
-    """What the show reads, and the files of its hand-over now, with the options of the one that was made.
+class Again(NamedTuple):
+    """A hand-over made again: what the show reads, the files, and the revision and hash of the plan by now."""
 
-    A revision that nothing has followed is made again as on the day. Raises ReadError for a manifest that asks for
-    what cannot be, ShowError where the show does.
+    inputs: tuple[File, ...]
+    files: tuple[File, ...]
+    revision: str
+    hash: str
+
+
+def made_again(show: Show, journal: Journal, made: Manifest, fonts: Sequence[str] = ()) -> Again:
+    """The hand-over of a show as it is now, with the options, letter, date and hash of the one that was made.
+
+    What differs from the paper then differs in what it says, not only in the letter and word of its heading. Raises
+    ReadError for a manifest that asks for what cannot be, ShowError where the show does.
     """
     asked, issued, date = _asked(made, fonts)
     state = read_state(journal)
-    revision = _newest(state, made) if issued else None
-    if revision:
-        state = State(
-            revision.number - 1,
-            state.revisions[:-1],
-            [one for one in state.amendments if one.entry < revision.number],
-        )
-    letter = revision.letter if revision else current_letter(state)
-    day = revision.date if revision else date
-    plan = lettered(planned(show, state), letter, datetime.date.fromisoformat(day) if day else None)
-    files = hand_over(show, plan, asked, state.revision).files
-    if revision:
-        files = revised(show, plan, files, asked, state.revision)
-    else:
-        files = with_manifest(show, plan, files, asked)
-    return tuple(inputs(show)), files
+    letters = [one.letter for one in state.revisions]
+    at = letters.index(made.revision) if issued and made.revision in letters else None
+    before = state.revision
+    if at is not None:
+        date = state.revisions[at].date
+        before = state.revisions[at - 1] if at else None
+    now = planned(show, _as_issued(state) if at == len(letters) - 1 and not state.since() else state)
+    hashed = fingerprint(now)
+    plan = lettered(now, made.revision, datetime.date.fromisoformat(date) if date else None, made.hash)
+    files = hand_over(show, plan, asked, before).files
+    files = revised(show, plan, files, asked, before) if issued else with_manifest(show, plan, files, asked)
+    return Again(tuple(inputs(show)), files, current_letter(state) or now.map.revision, hashed)
 
 
-def _newest(state: State, made: Manifest) -> Revision | None:
-    """The revision that was made, where nothing came after it."""
-    newest = state.revision
-    return newest if newest and newest.letter == made.revision and not state.since() else None
+def _as_issued(state: State) -> State:
+    """The state in which the newest revision was issued."""
+    newest = state.revisions[-1]
+    late = [one for one in state.amendments if one.entry < newest.number]
+    return State(newest.number - 1, state.revisions[:-1], late)
 
 
 def _asked(made: Manifest, fonts: Sequence[str]) -> tuple[Asked, bool, str]:

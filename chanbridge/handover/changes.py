@@ -7,10 +7,12 @@ import io
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
+from chanbridge.assemble.returns import outputs_of
 from chanbridge.compare.changes import compare
 from chanbridge.formats.characters import encode
 from chanbridge.formats.text import draw, plain
-from chanbridge.model import Channel, ChannelMap, Line
+from chanbridge.model import Channel, ChannelMap, Line, Row, Slot
+from chanbridge.system import ShowFile
 
 HEADING = ("Slot", "Was", "Now", "Kind", "To do")
 
@@ -43,6 +45,30 @@ def changes(old: ChannelMap, new: ChannelMap, port: str) -> list[Changed]:
         if to_do:
             out.append(Changed(slot, _text(was), _text(now), tuple(kinds.get(slot, ())), to_do))
     return out
+
+
+def changed_sockets(file: ShowFile, old: ChannelMap, new: ChannelMap) -> frozenset[str]:
+    """Sockets and outputs of boxes, such as `A 12`, with which the stage has something to do since `old`."""
+    known = {port.id for port in old.ports} & {port.id for port in new.ports}
+    out = set()
+    for port in (name for box in file.box for name in (box.id, outputs_of(box.id)) if name in known):
+        was, now = ({row.number: row for row in whole.sheet(port)} for whole in (old, new))
+        out |= {
+            str(Slot(port, number))
+            for number in {*was, *now}
+            if _on_stage(was.get(number)) != _on_stage(now.get(number))
+        }
+    return frozenset(out)
+
+
+_ON_STAGE = ("name", "transducer", "stand", "position", "phantom", "notes", "contents")
+
+
+def _on_stage(row: Row | None) -> tuple[object, ...]:
+    """What a socket's line on the stage's sheet depends on."""
+    if row is None or row.channel is None:
+        return (row.text,) if row and row.text else ()
+    return (row.entry, *(getattr(row.channel, field) for field in _ON_STAGE))
 
 
 def change_documents(

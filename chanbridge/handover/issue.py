@@ -6,15 +6,15 @@ import os
 from collections.abc import Iterator, Sequence
 
 from chanbridge.assemble import Delivery, Planned
-from chanbridge.evening.revisions import Revision, body_of
+from chanbridge.evening.revisions import Issued, Revision, body_of
 from chanbridge.evening.state import State
 from chanbridge.files import read_bytes, write_all
-from chanbridge.handover.changes import Changed, change_documents, changes
-from chanbridge.handover.printed import Asked, changed_papers, with_manifest
+from chanbridge.handover.changes import Changed, change_documents, changed_sockets, changes
+from chanbridge.handover.printed import Asked, changed_papers, stage_folder, with_manifest
 from chanbridge.handover.recipients import recipient_map
 from chanbridge.journal import Journal
 from chanbridge.show import Show
-from chanbridge.system import Recipient
+from chanbridge.system import Recipient, ShowFile
 
 Files = tuple[tuple[str, bytes], ...]
 
@@ -51,31 +51,36 @@ def issue(
 def _changed(
     show: Show, planned: Planned, before: Revision, letter: str, asked: Asked
 ) -> Iterator[tuple[str, bytes]]:
-    word = planned.word
-    for recipient, found in changes_since(planned, before):
-        title, name = planned.map.title, recipient.name or recipient.id
-        for document, data in change_documents(found, name, letter, before.letter, word, title):
-            if asked.wants(f"{recipient.id}/{document}"):
-                yield f"{recipient.id}/{document}", data
-        yield from changed_papers(show, planned, asked, recipient, found, before.letter)
+    for folder, part in planned.parts():
+        for recipient, found in changes_since(part, before.parts.get(folder)):
+            title, name = part.map.title, recipient.name or recipient.id
+            for document, data in change_documents(found, name, letter, before.letter, part.word, title):
+                if asked.wants(f"{folder}{recipient.id}/{document}"):
+                    yield f"{folder}{recipient.id}/{document}", data
+            yield from changed_papers(show, part, asked, recipient, found, before.letter, folder)
 
 
-def changes_since(planned: Planned, before: Revision) -> Iterator[tuple[Recipient, list[Changed]]]:
+def changes_since(planned: Planned, before: Issued | None) -> Iterator[tuple[Recipient, list[Changed]]]:
     """For everyone who had a list before: the slots that are not as they were."""
-    for delivery in planned.deliveries:
+    for delivery in planned.deliveries if before else ():
         recipient = delivery.recipient
-        if recipient.id in before.delivered:
-            new = recipient_map(planned, delivery)
-            old = recipient_map(_as_it_was(before), Delivery(recipient, _slots(before, recipient.id), (), ()))
-            yield recipient, changes(old, new, recipient.id)
+        if before and recipient.id in before.delivered:
+            slots = {name: tuple(slots) for name, slots in before.delivered[recipient.id].items()}
+            was = Planned(before.map, {}, (), (), ())
+            old = recipient_map(was, Delivery(recipient, slots, (), ()))
+            yield recipient, changes(old, recipient_map(planned, delivery), recipient.id)
 
 
-def changed_rows(planned: Planned, before: Revision) -> dict[str, frozenset[str]]:
-    """Recipient → the slots that are not as they were, such as "truck 37"."""
-    return {
-        recipient.id: frozenset(f"{recipient.id} {one.slot}" for one in found)
-        for recipient, found in changes_since(planned, before)
-    }
+def changed_rows(file: ShowFile, planned: Planned, before: Revision) -> dict[str, frozenset[str]]:
+    """Folder of a sheet, such as truck or acts/late/truck → its rows that are not as they were: truck 37, A 12."""
+    out = {}
+    for folder, part in planned.parts():
+        issued = before.parts.get(folder)
+        if issued:
+            for recipient, found in changes_since(part, issued):
+                out[folder + recipient.id] = frozenset(f"{recipient.id} {one.slot}" for one in found)
+            out[folder + stage_folder(file)] = changed_sockets(file, issued.map, part.map)
+    return out
 
 
 def revised(show: Show, planned: Planned, files: Files, asked: Asked, before: Revision | None) -> Files:
@@ -83,14 +88,6 @@ def revised(show: Show, planned: Planned, files: Files, asked: Asked, before: Re
     letter = planned.map.revision
     more = _changed(show, planned, before, letter, asked) if before else ()
     return with_manifest(show, planned, (*files[:-1], *more, *files[-1:]), asked, issued=True, date="")
-
-
-def _as_it_was(before: Revision) -> Planned:
-    return Planned(before.map, {}, (), (), ())
-
-
-def _slots(before: Revision, recipient: str) -> dict[str, tuple[int, ...]]:
-    return {name: tuple(slots) for name, slots in before.delivered[recipient].items()}
 
 
 def _earlier(folder: str, before: Revision) -> Iterator[tuple[str, bytes]]:
@@ -107,5 +104,5 @@ def words_changed(files: Sequence[tuple[str, bytes]]) -> list[str]:
     for name, data in files:
         if name.endswith("/changes.csv"):
             rows = data.decode("utf-8").count("\r\n") - 1
-            said.append(f"{name.split('/')[0]}: {rows or 'nothing'} changed")
+            said.append(f"{name.rpartition('/')[0]}: {rows or 'nothing'} changed")
     return said

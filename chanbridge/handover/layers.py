@@ -1,7 +1,7 @@
 """A layered drawing: what stands in which layer, in which order and how high, so that few lines cross.
 
 After Sugiyama, Tagawa and Toda (1981): lines over several layers get a place in each, the order in a layer comes
-from the middle of the neighbours, sweep by sweep, and the best order met is kept.
+from the middle of the neighbours, sweep by sweep, from several orders to begin with, and the best met is kept.
 """
 
 from __future__ import annotations
@@ -22,6 +22,8 @@ class Bend(NamedTuple):
 
 
 Thing = str | Bend
+Step = tuple[Thing, Thing]
+Order = Sequence[Sequence[Thing]]
 
 
 class Laid(NamedTuple):
@@ -41,7 +43,7 @@ def lay(
     """Order and heights. `lines` run from an earlier layer to a later one; `heights` and `gap` in the drawing's unit."""
     at = {name: number for number, layer in enumerate(layers) for name in layer}
     whole: list[list[Thing]] = [list(layer) for layer in layers]
-    steps: list[tuple[Thing, Thing]] = []
+    steps: list[Step] = []
     for number, (start, end) in enumerate(lines):
         bends = [Bend(number, layer) for layer in range(at[start] + 1, at[end])]
         for bend in bends:
@@ -51,32 +53,44 @@ def lay(
     for left, right in steps:
         near[left].append(right)
         near[right].append(left)
-    place = {thing: number for number, layer in enumerate(whole) for thing in layer}
-    best, fewest = [list(layer) for layer in whole], _crossings(whole, steps, place)
-    for sweep in range(SWEEPS):
-        down = sweep % 2 == 0
-        for number in range(1, len(whole)) if down else range(len(whole) - 2, -1, -1):
-            other = number - 1 if down else number + 1
-            rank = {thing: index for index, thing in enumerate(whole[other])}
-            mine = {thing: index for index, thing in enumerate(whole[number])}
-
-            def middle(
-                thing: Thing, rank: Mapping[Thing, int] = rank, mine: Mapping[Thing, int] = mine
-            ) -> float:
-                ranks = [rank[one] for one in near[thing] if one in rank]
-                return sum(ranks) / len(ranks) if ranks else float(mine[thing])
-
-            whole[number].sort(key=middle)
-        crossings = _crossings(whole, steps, place)
+    best: Order = whole
+    fewest = _crossings(whole, steps)
+    first = whole[0] if whole else []
+    for thing in (
+        first if fewest else ()
+    ):  # sweeps go no further than the order that they begin with lets them
+        others = [one for one in first if one != thing]
+        found, crossings = _swept([[thing, *others], *whole[1:]], steps, near)
         if crossings < fewest:
-            best, fewest = [list(layer) for layer in whole], crossings
+            best, fewest = found, crossings
     tall = {thing: BEND_HEIGHT if isinstance(thing, Bend) else heights[thing] for thing in near}
     return _raised(best, near, tall, gap)
 
 
-def _crossings(
-    layers: Sequence[Sequence[Thing]], steps: Sequence[tuple[Thing, Thing]], place: Mapping[Thing, int]
-) -> int:
+def _swept(
+    begun: Sequence[Sequence[Thing]], steps: Sequence[Step], near: Mapping[Thing, Sequence[Thing]]
+) -> tuple[Order, int]:
+    """The best order met in sweeps up and down from one to begin with, and its crossings."""
+    whole = [list(layer) for layer in begun]
+    best: Order = begun
+    fewest = _crossings(begun, steps)
+    for sweep in range(SWEEPS):
+        down = sweep % 2 == 0
+        for number in range(1, len(whole)) if down else range(len(whole) - 2, -1, -1):
+            rank = {thing: index for index, thing in enumerate(whole[number - 1 if down else number + 1])}
+            middles = {}
+            for mine, thing in enumerate(whole[number]):
+                ranks = [rank[one] for one in near[thing] if one in rank]
+                middles[thing] = sum(ranks) / len(ranks) if ranks else float(mine)
+            whole[number].sort(key=middles.__getitem__)
+        crossings = _crossings(whole, steps)
+        if crossings < fewest:
+            best, fewest = [list(layer) for layer in whole], crossings
+    return best, fewest
+
+
+def _crossings(layers: Order, steps: Sequence[Step]) -> int:
+    place = {thing: number for number, layer in enumerate(layers) for thing in layer}
     rank = {thing: index for layer in layers for index, thing in enumerate(layer)}
     count = 0
     for number in range(len(layers) - 1):

@@ -23,7 +23,7 @@ SAID: Mapping[Verdict, str] = {
     "not listed": "no part of this hand-over",
     "outdated": "the plan says something else by now",
     "would go": "the plan makes no such paper any more",
-    "would be new": "the plan makes this paper too by now",
+    "would be new": "not made; the plan makes this paper too by now",
 }
 
 
@@ -45,13 +45,29 @@ def digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def manifest(files: Iterable[tuple[str, bytes]], inputs: Iterable[tuple[str, bytes]], **more: Any) -> bytes:
+def manifest(
+    files: Iterable[tuple[str, bytes]], inputs: Iterable[tuple[str, bytes]], **more: Any
+) -> Manifest:
     """The manifest of files, without itself."""
-    made = Manifest(
-        {name: digest(data) for name, data in sorted(files) if name != NAME},
-        {name: digest(data) for name, data in sorted(inputs)},
+    return Manifest(
+        {name: digest(data) for name, data in files if name != NAME},
+        {name: digest(data) for name, data in inputs},
         **more,
     )
+
+
+def joined(old: Manifest, new: Manifest) -> Manifest:
+    """The new papers, made alone, among the old ones that lie there: those of an older plan show as such later."""
+    asked = dict(new.asked)
+    for key in ("only", "formats"):
+        both = [old.asked.get(key), asked[key]]
+        asked[key] = [*dict.fromkeys([*both[0], *both[1]])] if all(both) else []
+    return new._replace(files={**old.files, **new.files}, asked=asked)
+
+
+def written(made: Manifest) -> bytes:
+    """A manifest as its file; names in their order."""
+    made = made._replace(files=dict(sorted(made.files.items())), inputs=dict(sorted(made.inputs.items())))
     said = {"chanbridge manifest": FORMAT, **made._asdict()}
     return (json.dumps(said, ensure_ascii=False, indent=2) + "\n").encode("utf-8", "backslashreplace")
 

@@ -13,7 +13,6 @@ from chanbridge.assemble import Delivery, Planned
 from chanbridge.check.rule import Report
 from chanbridge.compare.changes import Comparison
 from chanbridge.evening.consequences import CREW
-from chanbridge.evening.revisions import fingerprint, spoken
 from chanbridge.files import read_bytes
 from chanbridge.formats.characters import encode
 from chanbridge.handover.changes import Changed
@@ -23,7 +22,7 @@ from chanbridge.handover.html import html
 from chanbridge.handover.labels import strips_pdf, tags_pdf
 from chanbridge.handover.letters import Letters
 from chanbridge.handover.manifest import NAME as MANIFEST
-from chanbridge.handover.manifest import manifest
+from chanbridge.handover.manifest import Manifest, joined, manifest, written
 from chanbridge.handover.needs import need_of
 from chanbridge.handover.paper import PAPERS, Heading, Notes, Page
 from chanbridge.handover.papers import (
@@ -122,11 +121,11 @@ class _Press:
         self.file, self.planned, self.asked = show.file, planned, asked
         self.words = Words(asked.language)
         self.letters = Letters(asked.fonts)
-        self.hash = fingerprint(planned.map)
 
     def heading(self, recipient: str) -> Heading:
         whole = self.planned.map
-        return Heading(whole.title, recipient, whole.revision, spoken(self.hash), self.hash, whole.date)
+        plan = self.planned
+        return Heading(whole.title, recipient, whole.revision, plan.word, plan.hash, whole.date)
 
     def page(
         self, stem: str, made: Callable[[], Page], endings: Sequence[str] = ("pdf", "html")
@@ -159,41 +158,51 @@ def papers(
     changed: Mapping[str, frozenset[str]],
     told: Callable[[], Told],
 ) -> Iterator[File]:
-    """The printed files of a show, act by act. `changed`: recipient → the rows that get a change bar."""
+    """The printed files of a show, act by act. `changed`: folder of a sheet → the rows that get a change bar."""
+    for folder, part in planned.parts():
+        press = _Press(show, part, asked)
+        for delivery in part.deliveries:
+            yield from _recipient(press, delivery, changed, {} if folder else differences, folder)
+        yield from _stage(press, folder, changed)
     press = _Press(show, planned, asked)
-    for delivery in planned.deliveries:
-        yield from _recipient(press, delivery, changed, differences, "")
-    yield from _stage(press, "")
-    for played in planned.acts:
-        inner = _Press(show, played.planned, asked)
-        for delivery in played.planned.deliveries:
-            yield from _recipient(inner, delivery, {}, {}, f"acts/{played.act.id}/")
-        yield from _stage(inner, f"acts/{played.act.id}/")
     yield from _flow(press)
     yield from press.page("cover", lambda: _cover(press, told()))
 
 
 def changed_papers(
-    show: Show, planned: Planned, asked: Asked, recipient: Recipient, found: Sequence[Changed], letter: str
+    show: Show,
+    planned: Planned,
+    asked: Asked,
+    recipient: Recipient,
+    found: Sequence[Changed],
+    letter: str,
+    folder: str,
 ) -> Iterator[File]:
     """What changed for a recipient since the revision `letter`, for eyes and hands."""
     press = _Press(show, planned, asked)
     heading = press.heading(recipient.name or recipient.id)
     yield from press.page(
-        f"{recipient.id}/changes", lambda: revision_page(found, letter, heading, press.words)
+        f"{folder}{recipient.id}/changes", lambda: revision_page(found, letter, heading, press.words)
     )
 
 
 def with_manifest(
-    show: Show, planned: Planned, files: Sequence[File], asked: Asked, **more: Any
+    show: Show,
+    planned: Planned,
+    files: Sequence[File],
+    asked: Asked,
+    there: Manifest | None = None,
+    **more: Any,
 ) -> tuple[File, ...]:
-    """The files with their manifest, before the summary. `more` is kept beside what was asked."""
-    hashed = fingerprint(planned.map)
+    """The files with their manifest, before the summary. `more` is kept beside what was asked.
+
+    `there`: of what lies in the folder already and stays listed.
+    """
     made = manifest(
-        files, inputs(show), title=planned.map.title, revision=planned.map.revision, hash=hashed, word=spoken(hashed),
+        files, inputs(show), title=planned.map.title, revision=planned.map.revision, hash=planned.hash, word=planned.word,
         asked=asked.noted() | more,
     )  # fmt: skip
-    return (*files[:-1], (MANIFEST, made), *files[-1:])
+    return (*files[:-1], (MANIFEST, written(joined(there, made) if there else made)), *files[-1:])
 
 
 def inputs(show: Show) -> Iterator[File]:
@@ -223,7 +232,7 @@ def _recipient(
         f"{stem}/sheet",
         lambda: recipient_page(
             file, planned, delivery, press.heading(name), words,
-            from_zero=asked.from_zero, changed=changed.get(recipient.id, frozenset()),
+            from_zero=asked.from_zero, changed=changed.get(stem, frozenset()),
         ),
     )  # fmt: skip
     yield from press.made(
@@ -246,13 +255,15 @@ def _recipient(
         )  # fmt: skip
 
 
-def _stage(press: _Press, folder: str) -> Iterator[File]:
+def _stage(press: _Press, folder: str, changed: Mapping[str, frozenset[str]]) -> Iterator[File]:
     """For the people with the cables: all boxes on one sheet, strips for the boxes, labels for cables."""
     file, planned, words, asked = press.file, press.planned, press.words, press.asked
     stem = folder + stage_folder(file)
     heading = press.heading(words("stage"))
     yield from press.page(
-        f"{stem}/sheet", lambda: stage_page(file, planned, heading, words), ("pdf", "html", "txt")
+        f"{stem}/sheet",
+        lambda: stage_page(file, planned, heading, words, changed.get(stem, frozenset())),
+        ("pdf", "html", "txt"),
     )
     for name in ("xlsx", "csv", "xml"):
         known = formats.named(name)

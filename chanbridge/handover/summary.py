@@ -16,10 +16,9 @@ from chanbridge.show import Show
 
 def wanted_but_missing(planned: Planned) -> int:
     """How many times a wanted channel does not reach a recipient in any act, channels without a place included."""
-    whole = [planned, *(played.planned for played in planned.acts)]
     missing = {
         (delivery.recipient.id, item.channel.id)
-        for one in whole
+        for _, one in planned.parts()
         for delivery in one.deliveries
         for item in delivery.missing
         if item.wanted

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from difflib import get_close_matches
 from typing import NamedTuple
 
+from chanbridge.errors import unknown
 from chanbridge.names import fold
 from chanbridge.system import Block, Box, Feed, Recipient, Return, ShowFile
 
@@ -45,15 +45,7 @@ def place_of(text: str, names: Iterable[str]) -> Place:
     found = re.fullmatch(r"(.*?)[\s-]*(\d{1,4})\s*", text)
     if found and fold(found[1]) in there and int(found[2]) > 0:
         return Place(there[fold(found[1])], int(found[2]))
-    raise ValueError(nowhere(found[1] if found and int(found[2]) else text.strip(), there.values()))
-
-
-def nowhere(name: str, names: Iterable[str]) -> str:
-    """That there is no such name, and the nearest that there is."""
-    there = sorted(names)
-    near = get_close_matches(name, there, 1, 0.5)
-    advice = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(there) or 'none'}"
-    return f"there is no {name!r}; {advice}"
+    raise ValueError(unknown("", found[1] if found and int(found[2]) else text.strip(), there.values()))
 
 
 def first_feed(file: ShowFile, feed: Feed) -> Feed:
@@ -88,7 +80,7 @@ def _feeds(file: ShowFile) -> Iterator[Mistake]:
             first = feeds.get(feed.continues)
             if not first or first.continues or first is feed:
                 others = [item.id for item in file.feed if not item.continues and item is not feed]
-                said = nowhere(feed.continues, others)
+                said = unknown("", feed.continues, others)
                 yield ("feed", at, "continues"), said.replace("there is no", "no feed to continue is", 1)
             elif feed.mode.rate_hz != first.mode.rate_hz:
                 yield (
@@ -105,7 +97,7 @@ def _feeds(file: ShowFile) -> Iterator[Mistake]:
             yield ("feed", at, "blocks"), 'at least one block is needed here; write blocks = ["…"]'
         for name, text in feed.parts.items():
             if name not in feed.blocks:
-                yield ("feed", at, "parts"), f"parts: {nowhere(name, feed.blocks)}"
+                yield ("feed", at, "parts"), f"parts: {unknown('', name, feed.blocks)}"
                 continue
             try:
                 past = [slot for slot in slots_of(text) if slot > blocks[name].slots]
@@ -169,7 +161,7 @@ def _returns(file: ShowFile) -> Iterator[Mistake]:
     for at, sent in enumerate(file.returns):
         maker = recipients.get(sent.maker)
         if not maker:
-            yield ("return", at, "from"), nowhere(sent.maker, recipients)
+            yield ("return", at, "from"), unknown("", sent.maker, recipients)
             continue
         if maker.listens:
             yield ("return", at, "from"), f"{maker.id!r} only listens; a listener sends nothing back"
@@ -307,7 +299,7 @@ def _acts(file: ShowFile) -> Iterator[Mistake]:
         if act.over and act.over not in earlier:
             yield (
                 ("act", at, "over"),
-                f"over: an act changes one that comes before it; {nowhere(act.over, earlier)}",
+                f"over: an act changes one that comes before it; {unknown('', act.over, earlier)}",
             )
         seen: set[Place] = set()
         for socket in act.sockets:

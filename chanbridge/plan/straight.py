@@ -115,8 +115,7 @@ def _why(here: Stands, feeds: Feeds, asked: Asked, carried: int) -> str:
         cause = "straight through would move what was issued"
     else:
         cause = "straight through is not what was asked"
-    closed = "" if asked.grain > 1 or asked.issued else ", empty spares closed up"
-    return f"packed: {cause}; {carried} of {len(here.used)} channels carried{closed}"
+    return f"packed: {cause}; {carried} of {len(here.used)} channels carried"
 
 
 _FIELDS = {

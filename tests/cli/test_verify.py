@@ -60,7 +60,38 @@ def test_a_plan_that_moved_on(run: Run, made: tuple[Path, Path]) -> None:
 def test_a_late_change_makes_paper_old(run: Run, made: tuple[Path, Path]) -> None:
     out, show = made
     run("amend", show, "rename Oboe to English horn", "--yes")
-    assert "truck/sheet.csv: the plan says something else by now" in run("verify", out, show).text
+    text = run("verify", out, show).text
+    assert "truck/sheet.csv .txt: the plan says something else by now" in text
+    assert "The plan has moved on to revision A, word " in text
+
+
+def test_a_late_change_leaves_the_papers_that_it_does_not_concern(
+    run: Run, tmp_path: Path, example: Path
+) -> None:
+    """The letter and the word of a show move on with every late change; a paper is old where it says otherwise."""
+    show, out = Path(shutil.copytree(example, tmp_path / "show")), tmp_path / "out"
+    run(
+        "handover", show, "-o", out, "--revision", "A", "--date", "2026-12-12", "--formats", "csv,txt,svg,pdf"
+    )
+    run("amend", show, "phantom off for Oboe", "--yes")
+    result = run("verify", out, show)
+    assert result.status == 1
+    assert "!! truck/sheet" in result.text, "who supplies phantom stands on the truck's sheet"
+    for name in ("truck/labels", "recorder/labels", "flow"):
+        assert f"!! {name}" not in result.text, "labels and flow say nothing of phantom"
+    assert "The plan has moved on to revision A+1, word " in result.text
+
+
+def test_papers_made_alone_later(run: Run, made: tuple[Path, Path]) -> None:
+    """Monitors' paper of before a change still shows as old after the truck alone got a new one."""
+    out, show = made
+    sheet = show / "box-a.csv"
+    sheet.write_bytes(sheet.read_bytes().replace(b"Kick in", b"Kick low"))
+    run("handover", show, "-o", out, "--formats", "csv,txt,svg", "--only", "truck")
+    result = run("verify", out, show)
+    assert result.status == 1
+    assert "!! monitors/sheet.csv .txt: the plan says something else by now" in result.text
+    assert "!! truck" not in result.text
 
 
 def test_a_revision_is_made_again_as_on_the_day(run: Run, made: tuple[Path, Path]) -> None:
@@ -73,7 +104,7 @@ def test_a_revision_is_made_again_as_on_the_day(run: Run, made: tuple[Path, Path
     assert "revision B" in result.text
     assert (out / "earlier" / "A" / "truck" / "sheet.csv").exists()
     run("amend", show, "Ana to B36", "--yes")
-    assert "truck/sheet.txt: the plan says something else by now" in run("verify", out, show).text
+    assert "truck/sheet.csv .txt: the plan says something else by now" in run("verify", out, show).text
 
 
 def test_recipients_that_come_and_go(run: Run, made: tuple[Path, Path]) -> None:
@@ -81,8 +112,8 @@ def test_recipients_that_come_and_go(run: Run, made: tuple[Path, Path]) -> None:
     file = show / "show.toml"
     file.write_text(file.read_text("utf-8").replace('id = "recorder"', 'id = "tape"'), "utf-8")
     text = run("verify", out, show).text
-    assert "recorder/sheet.csv: the plan makes no such paper any more" in text
-    assert "tape/sheet.csv: the plan makes this paper too by now" in text
+    assert "recorder/sheet.csv .txt: the plan makes no such paper any more" in text
+    assert "tape/sheet.csv .txt: not made; the plan makes this paper too by now" in text
 
 
 def test_what_cannot_be_verified(run: Run, tmp_path: Path, made: tuple[Path, Path]) -> None:

@@ -8,7 +8,7 @@ import json
 import pytest
 
 from chanbridge.errors import ReadError
-from chanbridge.handover.manifest import Manifest, compared, digest, manifest, read_manifest
+from chanbridge.handover.manifest import Manifest, compared, digest, joined, manifest, read_manifest, written
 
 FILES = [("truck/sheet.csv", b"abc"), ("summary.txt", b"x")]
 
@@ -20,22 +20,15 @@ def test_digests_are_sha_256() -> None:
 
 
 def test_it_is_read_back() -> None:
-    data = manifest(
+    made = manifest(
         FILES, [("show.toml", b"")], title="T", revision="A", hash="00", word="dafe", asked={"only": []}
     )
+    data = written(made)
     read = read_manifest(data, "m")
     assert read.files == {"truck/sheet.csv": digest(b"abc"), "summary.txt": digest(b"x")}
     assert read.inputs == {"show.toml": digest(b"")}
     assert (read.title, read.revision, read.word, read.asked) == ("T", "A", "dafe", {"only": []})
-    assert data == manifest(
-        reversed(FILES),
-        [("show.toml", b"")],
-        title="T",
-        revision="A",
-        hash="00",
-        word="dafe",
-        asked={"only": []},
-    )
+    assert data == written(made._replace(files=dict(reversed([*made.files.items()]))))
 
 
 @pytest.mark.parametrize(
@@ -67,3 +60,15 @@ def test_each_file_has_one_verdict() -> None:
         "extra": "not listed", "new": "would be new",
     }  # fmt: skip
     assert dict(compared(made, there, None))["old"] == "agrees"
+
+
+def test_papers_made_alone_join_those_that_lie_there() -> None:
+    old = Manifest(
+        {"truck/sheet.csv": "1", "monitors/sheet.csv": "2"}, {}, hash="00", asked={"only": [], "formats": []}
+    )
+    new = Manifest({"truck/sheet.csv": "3"}, {}, hash="01", asked={"only": ["truck"], "formats": ["csv"]})
+    both = joined(old, new)
+    assert both.files == {"truck/sheet.csv": "3", "monitors/sheet.csv": "2"}
+    assert (both.hash, both.asked) == ("01", {"only": [], "formats": []})
+    third = joined(new, new._replace(asked={"only": ["stream"], "formats": ["csv"]}))
+    assert third.asked == {"only": ["truck", "stream"], "formats": ["csv"]}
