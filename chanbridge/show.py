@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import os
 import re
 import tomllib
@@ -15,8 +14,8 @@ from typing import Any, TypeVar, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from chanbridge import formats
-from chanbridge.errors import Location, ModeError, ShowError
-from chanbridge.files import read_bytes
+from chanbridge.errors import Location, ModeError, ShowError, close_to, nearest, unknown
+from chanbridge.files import no_such, read_bytes
 from chanbridge.foresight.declared import gear_mistakes
 from chanbridge.names import fold
 from chanbridge.plan.declared import mistakes
@@ -24,6 +23,7 @@ from chanbridge.sheets.columns import FIELDS
 from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
 from chanbridge.system import (
+    RESERVED,
     Act,
     Box,
     CablePower,
@@ -58,6 +58,13 @@ class Show:
         return ShowError(message, Location(self.source, "", line_of(self.text, loc), str(loc[-1])))
 
 
+def _no_show(folder: str) -> str:
+    """What to say of a folder without a show: those in it that have one."""
+    shows = sorted(name for name in os.listdir(folder) if os.path.isfile(os.path.join(folder, name, "show.toml")))
+    said = "there is no show.toml in this folder; "
+    return said + (f"name one of {', '.join(shows[:6])} in it" if shows else "chanbridge new DIR lays one down")
+
+
 LARGEST_SHOW = 1024 * 1024
 LONGEST_LINE = 4000
 """Bytes of a show file and characters of one line: far above any show, below what a TOML reader chokes on."""
@@ -71,6 +78,10 @@ def load(path: str, *, accept_rejected: bool = False) -> Show:
     """
     if os.path.isdir(path):
         path = os.path.join(path, "show.toml")
+        if not os.path.lexists(path):
+            raise ShowError(_no_show(os.path.dirname(path)), Location(path))
+    elif path.lower().endswith(tuple(ending for known in formats.FORMATS for ending in known.suffixes)):
+        raise ShowError("this is a sheet, no show; name a show.toml, or its folder; chanbridge new DIR lays one down", Location(path))
     text = declarations(path)
     file = parse(text, path)
     folder = Path(path).parent
@@ -121,9 +132,7 @@ def _sheet(
     if keeper:
         for meaning in keeper.columns.values():
             if meaning not in FIELDS:
-                near = difflib.get_close_matches(meaning, FIELDS, 1, 0.5)
-                advice = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(FIELDS)}"
-                raise ShowError(f"columns: there is no field {meaning!r}; {advice}", where)
+                raise ShowError(f"columns: {unknown('field', meaning, FIELDS)}", where)
         options = Options(
             keeper.encoding, keeper.delimiter, False, keeper.record, box, tuple(keeper.columns.items())
         )
@@ -132,10 +141,7 @@ def _sheet(
     except (OSError, ValueError):  # no name that a file can have
         missing = True
     if missing:
-        there = sorted(entry.name for entry in folder.iterdir() if entry.is_file())
-        near = difflib.get_close_matches(name, there, 1)
-        advice = f"; did you mean {near[0]!r}?" if near else ""
-        raise ShowError(f"there is no sheet {name[:80]!r} in the folder {str(folder)!r}{advice}", where)
+        raise ShowError(f"there is no sheet {name[:80]!r}: {no_such(path)}", where)
     reading = formats.read(str(path), options=options)
     if not accept_rejected:
         formats.refuse_rejected(reading)
@@ -212,9 +218,7 @@ def _explained(error: ValidationError, text: str, source: str, kind: type[BaseMo
     keys = [field.alias or name for name, field in owner.model_fields.items()]
     match first["type"]:
         case "extra_forbidden":
-            near = difflib.get_close_matches(str(loc[-1]), keys, 1, 0.5)
-            advice = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(keys)}"
-            return ShowError(f"there is no key {loc[-1]!r} here; {advice}", where)
+            return ShowError(f"there is no key {loc[-1]!r} here; {nearest(str(loc[-1]), keys)}", where)
         case "missing":
             what = f"[[{loc[0]}]]" if len(loc) > 1 else "the show file" if kind is ShowFile else "this file"
             what = f"one of {within[-1]}" if within else what
@@ -224,7 +228,7 @@ def _explained(error: ValidationError, text: str, source: str, kind: type[BaseMo
             return ShowError(f"{what} lacks the key {loc[-1]!r}; write {example}", where)
     found = repr(first["input"])[:60]
     expected = str(first.get("ctx", {}).get("expected", ""))
-    near = difflib.get_close_matches(str(first["input"]), re.findall(r"'([^']*)'", expected), 1, 0.5)
+    near = close_to(str(first["input"]), re.findall(r"'([^']*)'", expected))
     cause = first.get("ctx", {}).get("error")
     wording = {
         "string_pattern_mismatch": f"{found} cannot name a thing and its folder; use letters, digits, blanks, _ and -, for example truck",
@@ -232,7 +236,7 @@ def _explained(error: ValidationError, text: str, source: str, kind: type[BaseMo
         if first.get("ctx", {}).get("min_length") == 1
         else "two are needed here",
         "too_long": f"two are needed here, not {first.get('ctx', {}).get('actual_length')}",
-        "literal_error": f"{found} is none of {expected}" + (f"; did you mean {near[0]!r}?" if near else ""),
+        "literal_error": f"{found} is none of {expected}" + (f"; did you mean {near!r}?" if near else ""),
         "tuple_type": f"write a list in square brackets, not {found}",
         "int_type": f"write a whole number without quotes, not {found}",
         "string_type": f"write a text in quotes, not {found}",
@@ -272,17 +276,19 @@ def _check_names(file: ShowFile, text: str, source: str) -> None:
                     "id",
                 )
             seen[key] = table
+            if key in RESERVED and table in ("box", "recipient"):
+                fail(
+                    f"a hand-over has a folder or pages called {item.id!r} already; give this {table} another id",
+                    table,
+                    at,
+                    "id",
+                )
     blocks = {block.id: block for block in file.block}
     feeds = {feed.id for feed in file.feed}
 
     def known(name: str, names: Sequence[str], *loc: str | int) -> None:
         if name not in names:
-            near = difflib.get_close_matches(name, names, 1, 0.5)
-            fail(
-                f"there is no {name!r}; "
-                + (f"did you mean {near[0]!r}?" if near else f"there are {', '.join(names) or 'none'}"),
-                *loc,
-            )
+            fail(unknown("", name, names), *loc)
 
     taken: dict[tuple[str, int], str] = {}
     for at, box in enumerate(file.box):
@@ -349,7 +355,8 @@ def line_of(text: str, loc: Sequence[str | int]) -> int | None:
     A key that is not there gives its table's line; None where neither is found.
     """
     table, at = str(loc[0]), loc[1] if len(loc) > 1 and isinstance(loc[1], int) else None
-    key = next((part for part in loc[2:] if isinstance(part, str)), None) if at is not None else table
+    place = next((place for place in range(1, len(loc)) if isinstance(loc[place], str)), 0)
+    key = str(loc[place]) if place or at is None else None
     current, count, best = "", Counter[str](), None
     for number, line in enumerate(text.splitlines(), 1):
         header = re.match(r"\s*\[\[?\s*([^\]]+?)\s*\]", line)
@@ -358,18 +365,43 @@ def line_of(text: str, loc: Sequence[str | int]) -> int | None:
             count[current] += 1
             if current == table and (at is None or count[current] == at + 1):
                 best = number
+            if current == f"{table}.{key}" and (at is None or count[table] == at + 1):
+                return number
             continue
         inside = (
-            (current == table and count[current] == at + 1)
-            if at is not None and count[table]
+            current == table and (at is None or count[current] == at + 1)
+            if place and (at is None or count[table])
             else not current
         )
         name = re.match(r"""\s*["']?([\w-]+)["']?\s*=""", line)
         if inside and name and name[1] == key:
-            return number
+            return _line_within(text, number, loc[place + 1 :])
         if not current and name and name[1] == table and best is None:
             best = number
     return best
+
+
+_SIGNS = re.compile(
+    r""" "(?:[^"\\\n]|\\.)*" | '[^'\n]*' | \#[^\n]* | \n | [{}] | ([\w-]+)(?=\s*=) """, re.VERBOSE
+)
+
+
+def _line_within(text: str, first: int, loc: Sequence[str | int]) -> int:
+    """The line of a key in the value that begins on a line: (2, "role") is in the third table in braces there."""
+    wanted = loc[0] if loc and isinstance(loc[0], int) else 0
+    key = next((part for part in reversed(loc) if isinstance(part, str)), None)
+    line, depth, tables, found = first, 0, -1, first
+    for sign in _SIGNS.finditer(text, sum(map(len, text.splitlines(True)[: first - 1]))):
+        depth += (sign[0] == "{") - (sign[0] == "}")
+        tables += sign[0] == "{" and depth == 1
+        line += sign[0] == "\n"
+        if tables > wanted or (tables == wanted and depth == 0) or key is None:
+            break
+        if tables == wanted:
+            found = line if sign[0] == "{" and depth == 1 else found
+            if sign[1] == key:
+                return line
+    return found
 
 
 def schema() -> dict[str, Any]:

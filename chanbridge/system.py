@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Iterator, Sequence
-from difflib import get_close_matches
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, model_validator
 
+from chanbridge.errors import unknown
 from chanbridge.gear import Answer, Fallback, Kit, SubBox
 from chanbridge.model import ModeField
 from chanbridge.names import fold
@@ -16,6 +16,12 @@ from chanbridge.names import fold
 Tag = Literal["air", "room", "monitors", "record", "comms"]
 Id = Annotated[str, Field(pattern=r"^[\w][\w \-]{0,47}$")]
 """Names a thing in the show; recipients' ids name folders too, so no slashes and no dots."""
+
+CREW = "crew"
+"""The stage crew, as a recipient of papers and of late changes."""
+
+RESERVED = frozenset({CREW, "acts", "changeovers", "cover", "earlier", "flow", "lists"})
+"""What a hand-over calls folders and pages of its own: no box and no recipient is called so."""
 
 
 class _Declared(BaseModel):
@@ -322,9 +328,7 @@ def wiring_mistakes(file: ShowFile) -> Iterator[tuple[tuple[str | int, ...], str
     ) -> Iterator[tuple[tuple[str | int, ...], str]]:
         there = sorted(names)
         if name not in there:
-            near = get_close_matches(name, there, 1, 0.5)
-            advice = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(there) or 'none'}"
-            yield loc, f"there is no {name!r}; {advice}"
+            yield loc, unknown("", name, there)
 
     tables: tuple[tuple[str, Sequence[Device | Link], set[str]], ...] = (
         ("device", file.device, {fold(name) for name in declared}),

@@ -9,11 +9,12 @@ from pathlib import Path
 import click
 
 from chanbridge.assemble import Planned
-from chanbridge.errors import ShowError
-from chanbridge.evening.consequences import CREW, Word
+from chanbridge.errors import ShowError, unknown
+from chanbridge.evening.consequences import Word
 from chanbridge.evening.state import State, planned, read_state
 from chanbridge.journal import Journal
 from chanbridge.show import Show, load
+from chanbridge.system import CREW
 
 who_option = click.option("--who", default="", metavar="NAME", help="Who says so; kept in the journal.")
 yes_option = click.option("--yes", is_flag=True, help="Do not ask; take it as it is.")
@@ -65,9 +66,9 @@ def recipient_of(show: Show, said: str) -> str:
     for recipient in show.file.recipient:
         if said.casefold() in (recipient.id.casefold(), recipient.name.casefold()):
             return recipient.id
-    if said.casefold() in (CREW, "stage crew") and CREW not in ids:
+    if said.casefold() in (CREW, "stage crew"):
         return CREW
-    raise ShowError(f"there is nobody called {said!r}; there are {', '.join([*ids, CREW])}")
+    raise ShowError(unknown("recipient", said, [*ids, CREW], [one.name for one in show.file.recipient]))
 
 
 def heard(kind: str, path: str, recipient: str, what: Sequence[str], who: str) -> None:
@@ -85,9 +86,7 @@ def heard(kind: str, path: str, recipient: str, what: Sequence[str], who: str) -
             said.append(int(text))
         else:
             there = [*sorted(letters), *map(str, sorted(numbers))]
-            raise ShowError(
-                f"there is no revision or late change {text!r}; there are {', '.join(there) or 'none yet'}"
-            )
+            raise ShowError(unknown("revision or late change", text, there))
     due = state.missing(name, state.told if kind == "told" else state.received)
     said = said or due
     if not said:

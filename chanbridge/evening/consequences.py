@@ -8,8 +8,8 @@ from typing import NamedTuple
 from chanbridge.assemble import Planned
 from chanbridge.evening.amend import Step, socket_text
 from chanbridge.model import Channel
+from chanbridge.system import CREW
 
-CREW = "crew"
 """The people with the cables, who are told although no list of the show names them."""
 
 

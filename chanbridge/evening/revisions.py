@@ -20,7 +20,9 @@ from chanbridge.sheets.grid import Options
 from chanbridge.sheets.interpret import reading_of
 from chanbridge.show import Show
 
-Stands = Mapping[str, Mapping[Annotated[str, Field(min_length=1)], Annotated[int, Field(ge=1, le=MOST_SLOTS)]]]
+Stands = Mapping[
+    str, Mapping[Annotated[str, Field(min_length=1)], Annotated[int, Field(ge=1, le=MOST_SLOTS)]]
+]
 """Feed → channel id → the slot on which it was issued."""
 
 
@@ -135,11 +137,10 @@ def body_of(letter: str, date: str, planned: Planned, files: Mapping[str, bytes]
 def from_body(number: int, body: Mapping[str, Any], source: str) -> Revision:
     """The reverse of `body_of`. Raises ReadError where the map is none."""
     parts = {
-        folder: Issued(map_of(part["map"], source), part["delivered"]) for folder, part in body["parts"].items()
+        folder: Issued(map_of(part["map"], source), part["delivered"])
+        for folder, part in body["parts"].items()
     }
-    return Revision(
-        number, body["letter"], body["date"], body["hash"], body["stands"], body["files"], parts
-    )
+    return Revision(number, body["letter"], body["date"], body["hash"], body["stands"], body["files"], parts)
 
 
 def lettered(planned: Planned, letter: str, date: datetime.date | None, hashed: str = "") -> Planned:

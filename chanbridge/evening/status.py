@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from chanbridge.evening.consequences import CREW
 from chanbridge.evening.state import State
 from chanbridge.formats.text import draw
-from chanbridge.system import ShowFile
+from chanbridge.system import CREW, ShowFile
 
 
 def report(file: ShowFile, state: State) -> tuple[list[str], bool]:

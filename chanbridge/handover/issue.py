@@ -10,11 +10,12 @@ from chanbridge.evening.revisions import Issued, Revision, body_of
 from chanbridge.evening.state import State
 from chanbridge.files import read_bytes, write_all
 from chanbridge.handover.changes import Changed, change_documents, changed_sockets, changes
-from chanbridge.handover.printed import Asked, changed_papers, stage_folder, with_manifest
+from chanbridge.handover.manifest import digest
+from chanbridge.handover.printed import Asked, changed_papers, with_manifest
 from chanbridge.handover.recipients import recipient_map
 from chanbridge.journal import Journal
 from chanbridge.show import Show
-from chanbridge.system import Recipient, ShowFile
+from chanbridge.system import CREW, Recipient, ShowFile
 
 Files = tuple[tuple[str, bytes], ...]
 
@@ -34,17 +35,21 @@ def issue(
 ) -> Files:
     """Write a revision's files below a folder and enter it into the journal; returns the files written for it.
 
-    `at`: the time in UTC. What lies there of the revision before goes to earlier/<letter>. Raises WriteError with
-    nothing written, and StaleError where someone issued another meanwhile.
+    `at`: the time in UTC. What lies there of the revision before goes to earlier/<letter>. Raises WriteError, or
+    StaleError where someone wrote to the journal meanwhile, with nothing written and no revision issued.
     """
     before = state.revision
     new = revised(show, planned, files, asked, before)
-    aside = list(_earlier(folder, before)) if before else []
     names = {name for name, _ in new}
     gone = [name for name in before.files if name not in names] if before else []
-    write_all(folder, [*new, *aside], gone)
-    date = str(planned.map.date or "")
-    journal.append("revision", body_of(letter, date, planned, dict(new)), at=at, who=who, after=state.last)
+
+    def lay_down() -> None:
+        if before and (aside := list(_earlier(folder, before))):
+            write_all(folder, aside)  # before anything takes its place: a run can end at any moment
+        write_all(folder, new, gone)
+
+    body = body_of(letter, str(planned.map.date or ""), planned, dict(new))
+    journal.append("revision", body, at=at, who=who, after=state.last, first=lay_down)
     return new
 
 
@@ -79,7 +84,7 @@ def changed_rows(file: ShowFile, planned: Planned, before: Revision) -> dict[str
         if issued:
             for recipient, found in changes_since(part, issued):
                 out[folder + recipient.id] = frozenset(f"{recipient.id} {one.slot}" for one in found)
-            out[folder + stage_folder(file)] = changed_sockets(file, issued.map, part.map)
+            out[folder + CREW] = changed_sockets(file, issued.map, part.map)
     return out
 
 
@@ -91,11 +96,17 @@ def revised(show: Show, planned: Planned, files: Files, asked: Asked, before: Re
 
 
 def _earlier(folder: str, before: Revision) -> Iterator[tuple[str, bytes]]:
-    """The files of the revision before, as they lie there now, with the place they go to."""
-    for name in before.files:
+    """The files of the revision before, as they lie there now, with the place they go to.
+
+    What an attempt that was ended has put aside already stays, where something else has taken its place since.
+    """
+    for name, made in before.files.items():
         path = os.path.join(folder, name)
+        aside = f"earlier/{before.letter}/{name}"
         if os.path.isfile(path):
-            yield f"earlier/{before.letter}/{name}", read_bytes(path)
+            data = read_bytes(path)
+            if digest(data) == made or not os.path.exists(os.path.join(folder, aside)):
+                yield aside, data
 
 
 def words_changed(files: Sequence[tuple[str, bytes]]) -> list[str]:

@@ -12,7 +12,6 @@ from chanbridge import formats
 from chanbridge.assemble import Delivery, Planned
 from chanbridge.check.rule import Report
 from chanbridge.compare.changes import Comparison
-from chanbridge.evening.consequences import CREW
 from chanbridge.files import read_bytes
 from chanbridge.formats.characters import encode
 from chanbridge.handover.changes import Changed
@@ -39,9 +38,8 @@ from chanbridge.handover.plain import text
 from chanbridge.handover.recipients import recipient_map
 from chanbridge.handover.route import flow
 from chanbridge.handover.words import LANGUAGES, Words
-from chanbridge.names import fold, unique
 from chanbridge.show import Show
-from chanbridge.system import Recipient, ShowFile
+from chanbridge.system import CREW, Recipient, ShowFile
 
 FORMATS = ("pdf", "html", "xlsx", "csv", "xml", "txt", "svg")
 """Endings of the files of a hand-over, as they may be asked for. Summary and manifest are always there."""
@@ -106,12 +104,7 @@ def folders(file: ShowFile) -> tuple[str, ...]:
     """Names of what can be asked for alone: each recipient and box, the stage crew, and the pages for all."""
     changeovers = ("changeovers",) if file.act else ()
     recipients, boxes = [item.id for item in file.recipient], [item.id for item in file.box]
-    return (*recipients, stage_folder(file), *boxes, *changeovers, "cover", "flow")
-
-
-def stage_folder(file: ShowFile) -> str:
-    """The folder of the stage crew: crew, or another name where something is called so."""
-    return unique(CREW, {*map(fold, (*(item.id for item in file.recipient), *(box.id for box in file.box)))})
+    return (*recipients, CREW, *boxes, *changeovers, "cover", "flow")
 
 
 class _Press:
@@ -258,7 +251,7 @@ def _recipient(
 def _stage(press: _Press, folder: str, changed: Mapping[str, frozenset[str]]) -> Iterator[File]:
     """For the people with the cables: all boxes on one sheet, strips for the boxes, labels for cables."""
     file, planned, words, asked = press.file, press.planned, press.words, press.asked
-    stem = folder + stage_folder(file)
+    stem = folder + CREW
     heading = press.heading(words("stage"))
     yield from press.page(
         f"{stem}/sheet",

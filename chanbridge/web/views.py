@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from chanbridge.assemble import Delivery, Planned
+from chanbridge.assemble.acts import changeover
 from chanbridge.evening.amend import socket_text
-from chanbridge.evening.consequences import CREW
-from chanbridge.evening.revisions import Revision
+from chanbridge.evening.revisions import Issued, Revision
 from chanbridge.model import Channel, Slot
 from chanbridge.names import fold
-from chanbridge.system import ShowFile
+from chanbridge.system import CREW, ShowFile
 
 if TYPE_CHECKING:
     from chanbridge.handover.changes import Changed
@@ -66,7 +66,7 @@ def places(file: ShowFile) -> list[Place]:
 def names_of(file: ShowFile) -> dict[str, str]:
     """Who can be told something: id → name, the crew first."""
     ids = {recipient.id: recipient.name or recipient.id for recipient in file.recipient}
-    return ids if CREW in ids else {CREW: "Stage crew"} | ids
+    return {CREW: "Stage crew"} | ids
 
 
 def sheet(planned: Planned, port: str) -> list[Line]:
@@ -152,6 +152,12 @@ def touched(planned: Planned, channel: str) -> frozenset[tuple[str, str]]:
     return frozenset(steps)
 
 
+def tick_place(planned: Planned, delivery: Delivery, channel: str) -> str:
+    """Where a channel comes from and stands at a destination, as a tick notes it: `A12 > 14`."""
+    entry = entry_of(planned, channel)
+    return f"{socket_text(entry) if entry else ''} > {delivery.delivered[channel][0]}"
+
+
 class Hit(NamedTuple):
     """A channel that was found, and where: its socket, and where it stands at each who listens."""
 
@@ -202,33 +208,43 @@ class Since(NamedTuple):
 
 def since(planned: Planned, before: Revision) -> list[Since]:
     """What changed for each recipient since a revision was issued."""
-    then = Planned(before.map, {}, (), (), ())
-    return _since(planned, then, {name: _slots(slots) for name, slots in before.delivered.items()})
+    return _since(planned, before.parts[""])
 
 
 def between(old: Planned, new: Planned) -> list[Since]:
     """What changed for each recipient from one plan to another."""
-    return _since(new, old, {one.recipient.id: one.delivered for one in old.deliveries})
+    return _since(new, Issued(old.map, {one.recipient.id: one.delivered for one in old.deliveries}))
 
 
-def _since(
-    planned: Planned, then: Planned, delivered: Mapping[str, Mapping[str, tuple[int, ...]]]
-) -> list[Since]:
-    from chanbridge.handover.changes import changes
-    from chanbridge.handover.recipients import recipient_map
+def _since(planned: Planned, before: Issued) -> list[Since]:
+    from chanbridge.handover.issue import changes_since
 
+    return [Since(one.id, one.name or one.id, found) for one, found in changes_since(planned, before)]
+
+
+class Repatch(NamedTuple):
+    """A socket in a changeover, what to do there, and what becomes of phantom."""
+
+    socket: str
+    do: str
+    phantom: str
+
+
+def repatched(before: Planned, after: Planned) -> tuple[list[Repatch], int]:
+    """What to repatch between two acts, and how many channels stay where they are."""
+    changes, stays = changeover(before.map, after.map)
     out = []
-    for one in planned.deliveries:
-        if one.recipient.id not in delivered:
-            continue
-        old = recipient_map(then, Delivery(one.recipient, delivered[one.recipient.id], (), ()))
-        found = changes(old, recipient_map(planned, one), one.recipient.id)
-        out.append(Since(one.recipient.id, one.recipient.name or one.recipient.id, found))
-    return out
-
-
-def _slots(said: Mapping[str, Sequence[int]]) -> dict[str, tuple[int, ...]]:
-    return {name: tuple(slots) for name, slots in said.items()}
+    for change in changes:
+        was, then = (one.name or one.id if one else "" for one in (change.before, change.after))
+        do = [f"unplug {was}"] if was else []
+        if then and change.came_from:
+            do.append(f"move {then} here from {socket_text(change.came_from)}")
+        elif then:
+            do.append(f"plug in {then}")
+        power = [phantom(one) if one else "" for one in (change.before, change.after)]
+        said = power[1] if power[0] == power[1] else f"{power[0] or '?'} > {power[1] or '?'}"
+        out.append(Repatch(socket_text(change.socket), ", ".join(do), said))
+    return out, stays
 
 
 def changed_rows(before: Planned, after: Planned) -> dict[str, frozenset[int]]:

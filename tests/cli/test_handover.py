@@ -274,3 +274,11 @@ def test_the_lists_bear_the_revision(run: Run, tmp_path: Path, show: Path) -> No
     for path in ("lists/kit.txt", "lists/questions.txt", "lists/labels.txt", "truck/questions.txt"):
         head = (out / path).read_text("utf-8").split("\n\n")[0]
         assert "revision D, 2026-12-24" in " ".join(head.split()), path
+
+
+@pytest.mark.parametrize("name", ["crew", "lists", "acts", "changeovers", "earlier", "Flow"])
+def test_nobody_is_called_like_a_folder_of_the_hand_over(
+    run: Run, show: Path, tmp_path: Path, name: str
+) -> None:
+    edit(show, 'id = "recorder"', f'id = "{name}"')
+    failed(run("handover", show, "-o", tmp_path / "out"), "show.toml:64", f"{name!r} already", "another id")

@@ -288,3 +288,30 @@ def test_json_schema_says_what_show_files_may(tmp_path: Path) -> None:
     schema = json.loads((EXAMPLE.parents[1] / "schemas" / "show.schema.json").read_text("utf-8"))
     assert {"return", "act", "feed", "recipient"} <= {*schema["properties"]}
     assert "from" in schema["$defs"]["Return"]["properties"]
+
+
+def test_a_change_in_an_act_is_a_change_for_those_who_get_its_sheets(
+    run: Run, tmp_path: Path, show: Path
+) -> None:
+    """The show's own sheets stay as they were; the harp's do not, and the word says that something changed."""
+    out = tmp_path / "out"
+    said = ["--formats", "csv,html,txt"]
+    run("handover", show, "-o", out, "--revision", "A", "--date", "2026-11-29", *said)
+    first = re.search(r"word (\w+)", (out / "summary.txt").read_text("utf-8"))
+    edit(show, '"A 10" = "Harp R"', '"A 16" = "Harp R"')
+    run("handover", show, "-o", out, "--revision", "B", "--date", "2026-11-30", *said)
+    second = re.search(r"word (\w+)", (out / "summary.txt").read_text("utf-8"))
+    assert first and second and first[1] != second[1]
+    assert "B: nothing changed for you" in (out / "truck" / "changes.txt").read_text("utf-8")
+    changed = (out / "acts" / "harp" / "truck" / "changes.csv").read_text("utf-8")
+    assert "Harp R (A16)" in changed
+    crew = (out / "acts" / "harp" / "crew" / "sheet.html").read_text("utf-8")
+    assert barred(crew) == {"A 10", "A 16", "B out 1"}, "what is in the earpiece changed too"
+    assert barred((out / "crew" / "sheet.html").read_text("utf-8")) == set()
+    assert barred((out / "acts" / "harp" / "truck" / "sheet.html").read_text("utf-8"))
+    assert run("verify", out, show).status == 0
+
+
+def barred(page: str) -> set[str]:
+    """The rows of a page that bear a change bar."""
+    return set(re.findall(r'<tr role="row" data-key="([^"]+)"[^>]* class="[^"]*\bchanged\b', page))
