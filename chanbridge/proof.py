@@ -17,6 +17,7 @@ from chanbridge.errors import Location, ReadError
 from chanbridge.formats.text import plain
 from chanbridge.model import ChannelMap, Line, Port, Slot
 from chanbridge.names import counted, fold
+from chanbridge.said import Said
 from chanbridge.sheets.ledger import Reading
 from chanbridge.system import ShowFile
 
@@ -108,7 +109,10 @@ class Proof(NamedTuple):
         mine = [slot for slot in self.slots if slot.recipient in recipients]
         wrong = [slot for slot in mine if slot.verdict != AGREES]
         shown = {(slot.port, slot.slot) for slot in wrong}
-        out = [f"paper agrees with itself: {len(mine) - len(wrong)} of {len(mine)}; no cable tested"]
+        agree = len(mine) - len(wrong)
+        out: list[str] = [
+            Said("paper agrees with itself: {agree} of {all}; no cable tested", agree=agree, all=len(mine))
+        ]
         out += [f"!! {slot.port} {slot.slot}: {slot.why}" for slot in wrong]
         out += [
             f"!! {stray.name}: {f'planned for {stray.port} {stray.slot}' if stray.slot else 'stands on no slot'}; it does not arrive"

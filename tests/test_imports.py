@@ -16,7 +16,7 @@ PACKAGE = Path(__file__).parents[1] / "chanbridge"
 LAYERS = (
     {"errors"},
     {"apart"},
-    {"mode", "model", "names", "files", "gear"},
+    {"mode", "model", "names", "said", "files", "gear"},
     {"system"},
     {"sheets", "plan", "compare", "check", "ident", "foresight", "aes3"},
     {"aes10"},

@@ -16,6 +16,7 @@ from chanbridge.model import Channel, ChannelMap, Patch, Port, Slot
 from chanbridge.names import spoken
 from chanbridge.plan.declared import first_feed, reaches
 from chanbridge.plan.straight import Plan
+from chanbridge.said import Said
 from chanbridge.show import Show
 from chanbridge.system import Act, Box, Recipient, ShowFile
 
@@ -245,7 +246,7 @@ def _delivery(
         if holder is channel:
             at.setdefault(channel.id, []).append(number)
         else:
-            reasons[channel.id] = f"slot {number} already carries {holder.name!r}"
+            reasons[channel.id] = Said("slot {slot} already carries {name!r}", slot=number, name=holder.name)
     listening = recipient.model_copy(update={"takes": heard(recipient)})
     reachable = {*reaches(file, listening), *(box.id for box in local_boxes(file, recipient))}
     others = {
@@ -264,18 +265,20 @@ def _delivery(
         if channel.id in at or channel.id not in homes:
             continue
         home = homes[channel.id]
-        reason = reasons.get(channel.id, f"{recipient.id} has {size} inputs, and it stands beyond them")
+        beyond = Said("{who} has {size} inputs, and it stands beyond them", who=recipient.id, size=size)
+        reason = reasons.get(channel.id, beyond)
         wanted = home in reachable and is_wanted(channel, recipient)
         if channel.id not in reasons and home not in reachable:
             reason = _unreachable(home, recipient, file)
         elif channel.id not in reasons and choosy and asked and channel.id not in asked.slots:
-            reason, wanted = f"{recipient.id} does not ask for it", False
+            reason, wanted = Said("{who} does not ask for it", who=recipient.id), False
         elif (
             channel.id not in reasons
             and channel.id in elsewhere
             and any(name in feeds for name in heard(recipient))
         ):
-            reason = f"carried on {elsewhere[channel.id]}, which {recipient.id} does not take"
+            feed = elsewhere[channel.id]
+            reason = Said("carried on {feed}, which {who} does not take", feed=feed, who=recipient.id)
         missing.append(NotDelivered(channel, reason, wanted))
     how = tuple(
         line
@@ -293,9 +296,9 @@ _ASKS = {"fix", "keep", "grain", "spare", "layout"}
 
 def _how(name: str, mode: Mode, made: Plan, asked: bool) -> list[str]:
     """How a feed is laid out, and where it was asked or is open how well that was done."""
-    lines = [f"{name} ({mode}): {made.why}"]
+    lines: list[str] = [Said("{feed} ({mode}): {why}", feed=name, mode=mode, why=made.why)]
     if made.proof and (asked or not made.proved):
-        lines.append(f"{name}: {made.proof}")
+        lines.append(Said("{feed}: {why}", feed=name, why=made.proof))
     return lines
 
 
@@ -303,11 +306,13 @@ def _unreachable(home: str, recipient: Recipient, file: ShowFile) -> str:
     """Why a recipient does not hear what stands on a block, or on the sockets of a desk."""
     desk = next((box.desk for box in file.box if box.id == home and box.desk), "")
     if desk:
-        return f"stands on {home}, local to {desk}, and no block carries it"
+        return Said("stands on {home}, local to {desk}, and no block carries it", home=home, desk=desk)
     if home in reaches(file, recipient):
-        ports = "one port" if recipient.ports == 1 else f"{recipient.ports} ports"
-        return f"stands on {home}; {recipient.id} has {ports} and hears {', '.join(heard(recipient))}"
-    return f"stands on {home}, which {recipient.id} does not take"
+        ports = Said("one port") if recipient.ports == 1 else Said("{count} ports", count=recipient.ports)
+        hears = ", ".join(heard(recipient))
+        pattern = "stands on {home}; {who} has {ports} and hears {hears}"
+        return Said(pattern, home=home, who=recipient.id, ports=ports, hears=hears)
+    return Said("stands on {home}, which {who} does not take", home=home, who=recipient.id)
 
 
 def is_wanted(channel: Channel, recipient: Recipient) -> bool:

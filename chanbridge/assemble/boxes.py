@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from chanbridge.errors import Location, Problem
 from chanbridge.model import Channel, ChannelMap, Entry, Line, Patch, Port, Reserved, Slot
 from chanbridge.names import fold, slug, unique
+from chanbridge.said import Said
 from chanbridge.sheets.ledger import Reading
 from chanbridge.show import Show
 from chanbridge.system import Box
@@ -79,14 +80,19 @@ class Builder:
         """Why a channel of a box's sheet stands on no socket of it; "" where it does. `several`: it names several boxes."""
         owner = self.boxes.get(fold(line.box))
         if line.box and owner and owner.id != box.id:
-            return f"it names box {owner.id}, whose sheet is {owner.sheet}; move the row there"
+            return Said(
+                "it names box {box}, whose sheet is {sheet}; move the row there",
+                box=owner.id,
+                sheet=owner.sheet,
+            )
         if line.box and not owner and several:
-            return f"it names the box {line.box!r}, which the show does not have"
+            return Said("it names the box {box!r}, which the show does not have", box=line.box)
         if socket is None:
-            return "it has neither a socket nor a number"
+            return Said("it has neither a socket nor a number")
         if not 1 <= socket <= box.inputs:
-            said = f"socket {socket}" if line.socket else f"number {line.number}"
-            return f"{said} lies past the end of box {box.id}, which has {box.inputs} inputs"
+            past = "{number} lies past the end of box {box}, which has {inputs} inputs"
+            pattern, number = (f"socket {past}", socket) if line.socket else (f"number {past}", line.number)
+            return Said(pattern, number=number, box=box.id, inputs=box.inputs)
         return ""
 
     def _number_shift(self, mine: Sequence[Line], box: Box, reading: Reading) -> int:

@@ -12,6 +12,7 @@ from chanbridge.compare.changes import compare
 from chanbridge.formats.characters import encode
 from chanbridge.formats.text import draw, plain
 from chanbridge.model import Channel, ChannelMap, Line, Row, Slot
+from chanbridge.said import Listed, Said
 from chanbridge.system import ShowFile
 
 HEADING = ("Slot", "Was", "Now", "Kind", "To do")
@@ -118,30 +119,49 @@ def _to_do(was: Line | None, now: Line | None, stood: dict[str, int], stands: di
     if new is None:
         if old is None:
             return ""
-        return f"clear it: moved to {stands[old.id]}" if old.id in stands else "clear it: gone"
+        there = stands.get(old.id)
+        return Said("clear it: moved to {slot}", slot=there) if there else Said("clear it: gone")
     if old is None or old.id != new.id:
-        came = f"comes from {stood[new.id]}" if new.id in stood else "new"
-        return f"set up {new.name}: {came}"
+        there = stood.get(new.id)
+        if there:
+            return Said("set up {name}: comes from {slot}", name=new.name, slot=there)
+        return Said("set up {name}: new", name=new.name)
     said = []
     if old.name != new.name:
-        said.append(f"rename to {new.name}")
+        said.append(Said("rename to {name}", name=new.name))
     if was and now and (was.box, was.socket) != (now.box, now.socket):
-        said.append(f"the socket is {_text(now)[len(new.name) + 2 : -1]} now")
+        said.append(Said("the socket is {socket} now", socket=_text(now)[len(new.name) + 2 : -1]))
     said += _settings(old, new)
-    return "; ".join(said)
+    return Listed("; ", said)
 
 
-def _settings(old: Channel, new: Channel) -> list[str]:
+_UNSAID = Said("not said")
+
+
+def _value(said: str) -> str:
+    """A value that is one of a few words, which have their own in other languages; names stay as they are."""
+    return (
+        Said(said) if said in ("on", "off", "optional", "normal", "reversed", "unknown") else said or _UNSAID
+    )
+
+
+def _settings(old: Channel, new: Channel) -> list[Said]:
     said = []
-    for field, words in (("phantom", "phantom"), ("polarity", "polarity"), ("gain_owner", "gain is with")):
-        if getattr(old, field) != getattr(new, field):
-            said.append(f"{words} {getattr(new, field) or 'not said'}")
+    if old.phantom != new.phantom:
+        said.append(Said("phantom {value}", value=_value(new.phantom)))
+    if old.polarity != new.polarity:
+        said.append(Said("polarity {value}", value=_value(new.polarity)))
+    if old.gain_owner != new.gain_owner:
+        said.append(Said("gain is with {who}", who=new.gain_owner or _UNSAID))
     if old.transducer != new.transducer:
-        said.append(f"{new.transducer or 'no transducer said'}, was {old.transducer or 'not said'}")
-    if (old.pair is None) != (new.pair is None) or (old.pair and new.pair and old.pair.side != new.pair.side):
-        said.append(f"pair: {new.pair.side}" if new.pair else "no pair any more")
+        now = new.transducer or Said("no transducer said")
+        said.append(Said("{now}, was {was}", now=now, was=old.transducer or _UNSAID))
+    if new.pair and (old.pair is None or old.pair.side != new.pair.side):
+        said.append(Said("pair: {side}", side=Said(new.pair.side)))
+    if old.pair and new.pair is None:
+        said.append(Said("no pair any more"))
     if old.audience != new.audience:
-        said.append("who may hear it changed: see the sheet")
+        said.append(Said("who may hear it changed: see the sheet"))
     if old.notes != new.notes:
-        said.append(f"note: {new.notes or 'gone'}")
+        said.append(Said("note: {text}", text=new.notes or Said("gone")))
     return said

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from chanbridge.model import ChannelMap, Patch, Reserved, Slot
 from chanbridge.plan.stands import LeftOut
+from chanbridge.said import Said
 
 
 class Moved(NamedTuple):
@@ -62,15 +63,20 @@ class Feeds(NamedTuple):
         raise ValueError(f"there is no feed {slot.port!r}")
 
     def __str__(self) -> str:
+        return self.said()
+
+    def said(self) -> Said:
+        """How many feeds of how many slots."""
         sizes = [str(size) for size in self.rooms]
         if len(sizes) == 1:
-            return f"a feed of {sizes[0]} slots"
+            return Said("a feed of {size} slots", size=sizes[0])
         if len(set(sizes)) == 1:
-            return f"{COUNTED.get(len(sizes), len(sizes))} feeds of {sizes[0]} slots each"
-        return f"feeds of {', '.join(sizes[:-1])} and {sizes[-1]} slots"
+            count = COUNTED.get(len(sizes), len(sizes))
+            return Said("{count} feeds of {size} slots each", count=count, size=sizes[0])
+        return Said("feeds of {sizes} and {last} slots", sizes=", ".join(sizes[:-1]), last=sizes[-1])
 
 
-COUNTED = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
+COUNTED = {2: Said("two"), 3: Said("three"), 4: Said("four"), 5: Said("five"), 6: Said("six")}
 
 
 class Asked(NamedTuple):

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from chanbridge.model import Channel, ChannelMap, Slot
 from chanbridge.names import fold
 from chanbridge.plan.task import LEVELS, Piece
+from chanbridge.said import Said
 
 
 class LeftOut(NamedTuple):
@@ -67,13 +68,24 @@ def stands(whole: ChannelMap, blocks: Sequence[str], parts: Mapping[str, Sequenc
             if not channel:
                 continue
             if row.number > size:
-                reason = f"slot {row.number} lies past the end of {block}, which has {size} slots"
+                reason = Said(
+                    "slot {slot} lies past the end of {block}, which has {size} slots",
+                    slot=row.number, block=block, size=size,
+                )  # fmt: skip
             elif row.number in holder:
-                reason = f"slot {row.number} of {block} already carries {holder[row.number].name!r}"
+                holds = holder[row.number].name
+                reason = Said(
+                    "slot {slot} of {block} already carries {name!r}",
+                    slot=row.number,
+                    block=block,
+                    name=holds,
+                )
             elif channel.id in had:
                 continue  # the same channel on a second slot: once on the feed is enough
             elif row.number not in place:
-                reason = f"slot {row.number} of {block} is not among those that go"
+                reason = Said(
+                    "slot {slot} of {block} is not among those that go", slot=row.number, block=block
+                )
             else:
                 holder[row.number] = channel
                 had[channel.id] = slot

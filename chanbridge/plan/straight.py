@@ -12,6 +12,7 @@ from chanbridge.plan.pack import Packing, pack
 from chanbridge.plan.stands import LeftOut, Stands, gives_way, stands
 from chanbridge.plan.task import Score
 from chanbridge.plan.through import offsets, straight
+from chanbridge.said import Said
 
 __all__ = [
     "Asked",
@@ -70,9 +71,11 @@ def _packed(here: Stands, feeds: Feeds, asked: Asked) -> Plan:
         if stand.channel.id not in at:
             way = gives_way(stand.channel)
             reason = (
-                f"not for air: gives way on {feeds}"
+                Said("not for air: gives way on {feeds}", feeds=feeds.said())
                 if way
-                else f"no room: {len(here.used)} channels for {sum(feeds.rooms)} slots"
+                else Said(
+                    "no room: {many} channels for {slots} slots", many=len(here.used), slots=sum(feeds.rooms)
+                )
             )
             left_out.append(LeftOut(stand.channel.id, stand.slot, reason, way))
     taken = {*packing.at.values()}
@@ -104,35 +107,43 @@ def _why(here: Stands, feeds: Feeds, asked: Asked, carried: int) -> str:
     last = max((stand.straight for stand in here.used), default=0)
     slots = sum(feeds.rooms)
     if asked.layout == "packed":
-        cause = "as was asked"
+        cause = Said("as was asked")
     elif asked.wants:
-        cause = "as the list of wants has it"
+        cause = Said("as the list of wants has it")
     elif last > slots:
-        cause = f"straight through would need {last} slots and there are {slots}"
+        cause = Said("straight through would need {last} slots and there are {slots}", last=last, slots=slots)
     elif last > feeds.rooms[0]:
-        cause = f"straight through would need {last} slots on one feed, and {feeds} carry no whole blocks"
+        pattern = "straight through would need {last} slots on one feed, and {feeds} carry no whole blocks"
+        cause = Said(pattern, last=last, feeds=feeds.said())
     elif asked.issued:
-        cause = "straight through would move what was issued"
+        cause = Said("straight through would move what was issued")
     else:
-        cause = "straight through is not what was asked"
-    return f"packed: {cause}; {carried} of {len(here.used)} channels carried"
+        cause = Said("straight through is not what was asked")
+    return Said(
+        "packed: {cause}; {carried} of {all} channels carried",
+        cause=cause,
+        carried=carried,
+        all=len(here.used),
+    )
 
 
 _FIELDS = {
-    "lost": "channels left out", "moved": "channels moved", "split": "pairs split", "want": "wanted channels left out",
-    "spare": "spares left out", "quiet": "channels not for air left out", "breaks": "group breaks",
-    "order": "steps out of order",
+    "lost": Said("channels left out"), "moved": Said("channels moved"), "split": Said("pairs split"),
+    "want": Said("wanted channels left out"), "spare": Said("spares left out"),
+    "quiet": Said("channels not for air left out"), "breaks": Said("group breaks"), "order": Said("steps out of order"),
 }  # fmt: skip
 
 
 def _proof(packing: Packing, asked: Asked) -> str:
-    order = " that keeps the order" if asked.keep_order else ""
+    if packing.proved and asked.keep_order:
+        return Said("proved: no packing that keeps the order is better")
     if packing.proved:
-        return f"proved: no packing{order} is better"
+        return Said("proved: no packing is better")
     for name, value, least in zip(Score._fields, packing.score, packing.floor, strict=True):
         if value != least:
-            return (
-                f"the best found in {asked.seconds:g} s, not proved: {value} {_FIELDS.get(name, name)}, "
-                f"and {least} could not be ruled out; all that counts for more is proved"
-            )
+            return Said(
+                "the best found in {seconds:g} s, not proved: {value} {what}, "
+                "and {least} could not be ruled out; all that counts for more is proved",
+                seconds=asked.seconds, value=value, what=_FIELDS[name], least=least,
+            )  # fmt: skip
     raise AssertionError("a packing that is not proved differs from its floor")

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from chanbridge.model import Patch, Slot
 from chanbridge.plan.feeds import COUNTED, NOTHING, Asked, Feeds, Plan, moved_from
 from chanbridge.plan.stands import LeftOut, Stands, gives_way
+from chanbridge.said import Listed, Said
 
 
 def straight(here: Stands, feeds: Feeds) -> Plan | None:
@@ -42,21 +43,34 @@ class Offsets(NamedTuple):
         out = list(here.faults)
         for stand in here.used:
             if stand.slot not in where:
-                said = "not for air: stands" if gives_way(stand.channel) else "no room: stands"
-                reason = f"{said} past the end, straight through on {feeds}"
-                out.append(LeftOut(stand.channel.id, stand.slot, reason, gives_way(stand.channel)))
+                way = gives_way(stand.channel)
+                past = "stands past the end, straight through on {feeds}"
+                reason = Said(f"not for air: {past}" if way else f"no room: {past}", feeds=feeds.said())
+                out.append(LeftOut(stand.channel.id, stand.slot, reason, way))
         at = {stand.channel.id: where[stand.slot] for stand in here.used if stand.slot in where}
         used = {feed for feed, _ in self.at.values()}
         if len(used) == 1:
             size = feeds.rooms[0]
             last = max((slot.number for slot in at.values()), default=0)
-            spare = f"; the empty slots from {size + 1} on are not carried" if here.total > size else ""
-            layout, why = "straight", f"the last channel stands on slot {last} of {size}{spare}"
+            spare = "; the empty slots from {next} on are not carried" if here.total > size else ""
+            layout, pattern = (
+                "straight",
+                "straight through: the last channel stands on slot {last} of {size}" + spare,
+            )
+            why = Said(pattern, last=last, size=size, next=size + 1)
         else:
             layout = f"straight on {COUNTED.get(len(used), len(used))} feeds"
-            why = ", ".join(f"{block} on {feeds.ports[feed][0]}" for block, (feed, _) in self.at.items())
+            where_each = [
+                Said("{block} on {feed}", block=block, feed=feeds.ports[feed][0])
+                for block, (feed, _) in self.at.items()
+            ]
+            why = Said(
+                "straight through on {count} feeds: {where}",
+                count=COUNTED.get(len(used), len(used)),
+                where=Listed(", ", where_each),
+            )
         return Plan(
-            layout, f"{layout.replace('straight', 'straight through', 1)}: {why}", tuple(patches), tuple(out),
+            layout, why, tuple(patches), tuple(out),
             moved_from(feeds, asked.issued, at),
         )  # fmt: skip
 
