@@ -310,8 +310,10 @@ def _unreachable(home: str, recipient: Recipient, file: ShowFile) -> str:
     if home in reaches(file, recipient):
         ports = Said("one port") if recipient.ports == 1 else Said("{count} ports", count=recipient.ports)
         hears = ", ".join(heard(recipient))
-        pattern = "stands on {home}; {who} has {ports} and hears {hears}"
-        return Said(pattern, home=home, who=recipient.id, ports=ports, hears=hears)
+        return Said(
+            "stands on {home}; {who} has {ports} and hears {hears}",
+            home=home, who=recipient.id, ports=ports, hears=hears,
+        )  # fmt: skip
     return Said("stands on {home}, which {who} does not take", home=home, who=recipient.id)
 
 

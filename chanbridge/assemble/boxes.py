@@ -90,9 +90,12 @@ class Builder:
         if socket is None:
             return Said("it has neither a socket nor a number")
         if not 1 <= socket <= box.inputs:
-            past = "{number} lies past the end of box {box}, which has {inputs} inputs"
-            pattern, number = (f"socket {past}", socket) if line.socket else (f"number {past}", line.number)
-            return Said(pattern, number=number, box=box.id, inputs=box.inputs)
+            return Said(
+                "socket {number} lies past the end of box {box}, which has {inputs} inputs"
+                if line.socket
+                else "number {number} lies past the end of box {box}, which has {inputs} inputs",
+                number=socket if line.socket else line.number, box=box.id, inputs=box.inputs,
+            )  # fmt: skip
         return ""
 
     def _number_shift(self, mine: Sequence[Line], box: Box, reading: Reading) -> int:

@@ -138,26 +138,26 @@ def _to_do(was: Line | None, now: Line | None, stood: dict[str, int], stands: di
 _UNSAID = Said("not said")
 
 
-def _value(said: str) -> str:
-    """A value that is one of a few words, which have their own in other languages; names stay as they are."""
-    return (
-        Said(said) if said in ("on", "off", "optional", "normal", "reversed", "unknown") else said or _UNSAID
-    )
+_VALUES = {
+    "on": Said("on"), "off": Said("off"), "optional": Said("optional"), "unknown": _UNSAID,
+    "normal": Said("normal"), "reversed": Said("reversed"),
+    "left": Said("left"), "right": Said("right"), "mid": Said("mid"), "side": Said("side"),
+}  # fmt: skip
 
 
 def _settings(old: Channel, new: Channel) -> list[Said]:
     said = []
     if old.phantom != new.phantom:
-        said.append(Said("phantom {value}", value=_value(new.phantom)))
+        said.append(Said("phantom {value}", value=_VALUES[new.phantom]))
     if old.polarity != new.polarity:
-        said.append(Said("polarity {value}", value=_value(new.polarity)))
+        said.append(Said("polarity {value}", value=_VALUES[new.polarity]))
     if old.gain_owner != new.gain_owner:
         said.append(Said("gain is with {who}", who=new.gain_owner or _UNSAID))
     if old.transducer != new.transducer:
         now = new.transducer or Said("no transducer said")
         said.append(Said("{now}, was {was}", now=now, was=old.transducer or _UNSAID))
     if new.pair and (old.pair is None or old.pair.side != new.pair.side):
-        said.append(Said("pair: {side}", side=Said(new.pair.side)))
+        said.append(Said("pair: {side}", side=_VALUES[new.pair.side]))
     if old.pair and new.pair is None:
         said.append(Said("no pair any more"))
     if old.audience != new.audience:

@@ -31,7 +31,8 @@ class Told(NamedTuple):
     """What others say of a show. None where nobody asked.
 
     `findings`: (severity, place, message) of the check, the worst first. `proof`: the proof's own lines. `line_check`:
-    what is ticked. `changes`: what changed since the last revision. `cautions`: beside the usual ones.
+    what is ticked. `changes`: what changed since the last revision. `cautions`: subjects of
+    `check.rule.CARE` beside the usual ones.
     """
 
     findings: tuple[tuple[str, str, str], ...] | None = None
@@ -44,13 +45,17 @@ def cover_page(
     heading: Heading, shares: Sequence[Share], left_out: Sequence[LeftOut], told: Told, words: Words
 ) -> Page:
     """The cover: contacts have empty fields to fill in by hand."""
+    subjects = dict.fromkeys(("sound", *told.cautions, "mains"))
     parts = [
         _shares(shares, words),
         _findings(told.findings, words),
-        Notes(words("proof"), told.proof if told.proof is not None else (words("not_asked"),)),
+        Notes(
+            words("proof"),
+            tuple(map(words.say, told.proof)) if told.proof is not None else (words("not_asked"),),
+        ),
         Notes(words("line_check"), told.line_check if told.line_check is not None else (words("not_begun"),)),
         _left_out(left_out, words),
-        Notes(words("cautions"), (*told.cautions, words("care_sound"), words("care_mains")), careful=True),
+        Notes(words("cautions"), tuple(words(f"care_{subject}") for subject in subjects), careful=True),
     ]
     return Page(heading, (_contacts(shares, words), *parts))
 
@@ -111,7 +116,7 @@ def _left_out(left_out: Sequence[LeftOut], words: Words) -> Table | Notes:
     rows = tuple(
         Row(
             f"left out {at}",
-            (item.recipient, item.channel, words("wanted") if item.wanted else "", item.reason),
+            (item.recipient, item.channel, words("wanted") if item.wanted else "", words.say(item.reason)),
             careful=item.wanted,
         )
         for at, item in enumerate(sorted(left_out, key=lambda item: not item.wanted))

@@ -148,7 +148,7 @@ _COLUMNS: Mapping[str, tuple[str, Style, _Cell]] = {
     "checked": ("checked", "tick", lambda place, _: ""),
     "from": ("from", "text", lambda place, _: place.source),
     "to": ("to", "text", lambda place, _: place.targets),
-    "contents": ("contents", "small", lambda place, _: place.contents),
+    "contents": ("contents", "small", lambda place, words: words.say(place.contents)),
 }  # fmt: skip
 """Key → the word of its heading, how it looks, and what stands in it."""
 

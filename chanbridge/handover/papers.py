@@ -54,7 +54,7 @@ def recipient_page(
     if kind != "volunteer":
         parts += _sends(planned, recipient.id, words)
         parts += _missing(delivery, words)
-    remarks = [] if big else list(delivery.how)
+    remarks = [] if big else [words.say(line) for line in delivery.how]
     if any(row.changed for row in rows):
         remarks.insert(0, words("changed_bar"))
     if counts_from_zero:
@@ -171,7 +171,9 @@ def revision_page(found: Sequence[Changed], letter: str, heading: Heading, words
         Column("to_do", words("to_do"), "text"),
         Column("checked", words("checked"), "tick"),
     )
-    rows = tuple(Row(f"slot {one.slot}", (str(one.slot), one.was, one.now, one.to_do, "")) for one in found)
+    rows = tuple(
+        Row(f"slot {one.slot}", (str(one.slot), one.was, one.now, words.say(one.to_do), "")) for one in found
+    )
     title = words("changed_against", letter=letter)
     part = Table(title, columns, rows) if rows else Notes(title, (words("nothing_changed"),))
     cautions = [words("care_sound")]
@@ -316,7 +318,7 @@ def _missing(delivery: Delivery, words: Words) -> list[Notes]:
     for item in sorted(delivery.missing, key=lambda item: not item.wanted):
         reasons.setdefault((item.wanted, item.reason), []).append(item.channel.name or item.channel.id)
     lines = [
-        (f"{words('wanted')}: " if wanted else "") + f"{', '.join(names)}: {reason}"
+        (f"{words('wanted')}: " if wanted else "") + f"{', '.join(names)}: {words.say(reason)}"
         for (wanted, reason), names in reasons.items()
     ]
     return [Notes(words("not_carried"), tuple(lines))] if lines else []

@@ -10,7 +10,7 @@ from typing import Any
 
 from chanbridge import formats
 from chanbridge.assemble import Delivery, Planned
-from chanbridge.check.rule import Report
+from chanbridge.check.rule import CARE, Report
 from chanbridge.compare.changes import Comparison
 from chanbridge.files import read_bytes
 from chanbridge.formats.characters import encode
@@ -348,5 +348,6 @@ def told_by(report: Report, proof: Sequence[str], show: Show) -> Told:
     """What a check and a proof say, for the cover; sheets are named as the show names them."""
     folder = os.path.join(os.path.dirname(show.source), "")
     findings = tuple((one.severity, one.where.removeprefix(folder), one.message) for one in report.findings)
-    cautions = tuple(dict.fromkeys(one.caution for one in report.findings if one.caution))
-    return Told(findings, tuple(proof), cautions=cautions)
+    said = {one.caution for one in report.findings}
+    subjects = tuple(subject for subject, caution in CARE.items() if subject and caution in said)
+    return Told(findings, tuple(proof), cautions=subjects)

@@ -14,6 +14,7 @@ from chanbridge.handover.recipients import about, labelled
 from chanbridge.model import Channel, ChannelMap, Patch, Slot
 from chanbridge.names import counted
 from chanbridge.plan.declared import reaches
+from chanbridge.said import Listed, Said
 from chanbridge.system import Box, ShowFile
 
 MUTE = "* Before anything here is patched: mute and turn down what it feeds. It comes out of loudspeakers or into ears."
@@ -110,11 +111,14 @@ def contents(whole: ChannelMap, channel: Channel | None) -> str:
     lacking = [one.name or one.id for one in inputs if one.id not in inside]
     names = [one.name or one.id for one in whole.channels if one.id in inside]
     said = (
-        f"all but {', '.join(lacking)}"
+        Said("all but {names}", names=", ".join(lacking))
         if len(lacking) < len(names) and inside <= {one.id for one in inputs} and lacking
         else ", ".join(names)
     )
-    return said + (f", {channel.tap}" if channel.tap else "")
+    return Listed(", ", (said, _TAPS[channel.tap])) if channel.tap else said
+
+
+_TAPS = {"before fader": Said("before fader"), "after fader": Said("after fader")}
 
 
 def _sends(whole: ChannelMap, maker: str, word: str) -> list[str]:

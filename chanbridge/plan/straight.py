@@ -113,8 +113,10 @@ def _why(here: Stands, feeds: Feeds, asked: Asked, carried: int) -> str:
     elif last > slots:
         cause = Said("straight through would need {last} slots and there are {slots}", last=last, slots=slots)
     elif last > feeds.rooms[0]:
-        pattern = "straight through would need {last} slots on one feed, and {feeds} carry no whole blocks"
-        cause = Said(pattern, last=last, feeds=feeds.said())
+        cause = Said(
+            "straight through would need {last} slots on one feed, and {feeds} carry no whole blocks",
+            last=last, feeds=feeds.said(),
+        )  # fmt: skip
     elif asked.issued:
         cause = Said("straight through would move what was issued")
     else:

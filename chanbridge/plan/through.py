@@ -44,20 +44,25 @@ class Offsets(NamedTuple):
         for stand in here.used:
             if stand.slot not in where:
                 way = gives_way(stand.channel)
-                past = "stands past the end, straight through on {feeds}"
-                reason = Said(f"not for air: {past}" if way else f"no room: {past}", feeds=feeds.said())
+                reason = Said(
+                    "not for air: stands past the end, straight through on {feeds}"
+                    if way
+                    else "no room: stands past the end, straight through on {feeds}",
+                    feeds=feeds.said(),
+                )
                 out.append(LeftOut(stand.channel.id, stand.slot, reason, way))
         at = {stand.channel.id: where[stand.slot] for stand in here.used if stand.slot in where}
         used = {feed for feed, _ in self.at.values()}
         if len(used) == 1:
             size = feeds.rooms[0]
             last = max((slot.number for slot in at.values()), default=0)
-            spare = "; the empty slots from {next} on are not carried" if here.total > size else ""
-            layout, pattern = (
-                "straight",
-                "straight through: the last channel stands on slot {last} of {size}" + spare,
-            )
-            why = Said(pattern, last=last, size=size, next=size + 1)
+            layout = "straight"
+            why = Said(
+                "straight through: the last channel stands on slot {last} of {size}; the empty slots from {next} on are not carried"
+                if here.total > size
+                else "straight through: the last channel stands on slot {last} of {size}",
+                last=last, size=size, next=size + 1,
+            )  # fmt: skip
         else:
             layout = f"straight on {COUNTED.get(len(used), len(used))} feeds"
             where_each = [

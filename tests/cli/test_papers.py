@@ -134,12 +134,12 @@ def test_what_is_not_there(
     ("arguments", "words"),
     [
         (("--formats", "pdf,docx"), "there is no kind 'docx'"),
-        (("--formats", "htm"), "did you mean html"),
-        (("--language", "xx"), "'xx' is not one of"),
-        (("--paper", "a5"), "'a5' is not one of"),
-        (("--label-width", "3"), "not in the range"),
-        (("--label-width", "wide"), "not a valid"),
-        (("--labels-in-row", "0"), "not in the range"),
+        (("--formats", "htm"), "did you mean 'html'"),
+        (("--language", "xx"), "'xx' is none of"),
+        (("--paper", "a5"), "'a5' is none of"),
+        (("--label-width", "3"), "3.0 is no number from 6"),
+        (("--label-width", "wide"), "'wide' is no number from 6"),
+        (("--labels-in-row", "0"), "0 is no number from 1 to 200"),
     ],
 )
 def test_options_that_cannot_be(
@@ -210,3 +210,18 @@ def test_names_of_every_kind(run: Run, tmp_path: Path) -> None:
     html = (tmp_path / "out" / "desk" / "sheet.html").read_text("utf-8")
     assert "漢字曲" in html
     assert "<b>&" not in html
+
+
+def test_reasons_and_what_to_do_speak_the_language_too(run: Run, tmp_path: Path, example: Path) -> None:
+    """What the planner says on a paper, not only its headings; spreadsheets and text keep the English headings."""
+    show, out = Path(shutil.copytree(example, tmp_path / "show")), tmp_path / "out"
+    said = ["--language", "de", "--formats", "html,txt"]
+    run("handover", show, "-o", out, "--revision", "A", *said)
+    sheet = (out / "truck" / "sheet.html").read_text("utf-8")
+    assert "nicht zu senden: macht Platz auf einer Leitung mit 64 Slots" in sheet
+    assert "gives way" not in sheet
+    assert "64 von 68 Kanälen gehen mit" in sheet
+    run("amend", show, "rename Oboe to English horn", "--yes")
+    run("handover", show, "-o", out, "--revision", "B", *said)
+    assert "umbenennen in English horn" in (out / "truck" / "changes.html").read_text("utf-8")
+    assert "rename to English horn" in (out / "truck" / "changes.txt").read_text("utf-8")
