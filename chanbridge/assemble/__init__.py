@@ -51,7 +51,7 @@ class Planned(NamedTuple):
 
     `unplaced`: channels whose sheet puts them nowhere. `feeds`: feed id → its plan. `returns`: ids of the
     channels that come back. `ungiven`: recipient id → what its list asks for and the show cannot give.
-    `hash`: of all that the show says, in hexadecimal digits, on paper that is printed.
+    `hash`: of all that the show says, in hexadecimal digits, on paper that is printed. `act`: the name of an act.
     """
 
     map: ChannelMap
@@ -63,6 +63,7 @@ class Planned(NamedTuple):
     ungiven: Mapping[str, tuple[str, ...]] = {}
     acts: tuple[Played, ...] = ()
     hash: str = ""
+    act: str = ""
 
     def parts(self) -> Iterator[tuple[str, Planned]]:
         """The show and each act, with the folder of its sheets: "" for the show, such as acts/interval/ for an act."""
@@ -99,11 +100,20 @@ def assemble(show: Show, amend: Callable[[ChannelMap], ChannelMap] | None = None
     unplaced, problems = tuple(builder.unplaced), tuple(builder.problems)
     finished = tuple(
         Played(
-            one.act, planned._replace(unplaced=unplaced, problems=problems), _noteworthy(one, planned, said)
+            one.act,
+            _named(planned, one.act)._replace(unplaced=unplaced, problems=problems),
+            _noteworthy(one, planned, said),
         )
         for one, planned in zip(played, acts, strict=True)
     )
     return base._replace(unplaced=unplaced, problems=problems, acts=finished)
+
+
+def _named(planned: Planned, act: Act) -> Planned:
+    """An act's plan with the act's name, in the title too: its sheets lie beside those of the show."""
+    name = act.name or act.id
+    whole = planned.map
+    return planned._replace(act=name, map=whole.changed(title=f"{whole.title}: {name}" if whole.title else name))
 
 
 def _in_turn(

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from chanbridge.assemble.lists import named
 from chanbridge.model import Audience, Channel, ChannelMap, Entry, Pair, Patch, Port, Slot
-from chanbridge.names import fold
+from chanbridge.names import counted, fold
 from chanbridge.plan.declared import place_of, return_slots
 from chanbridge.show import Show
 from chanbridge.system import Recipient, Return
@@ -92,13 +92,13 @@ class _Adding:
             return
         box = boxes.get(place.name)
         if not box:
-            port = self.whole.port(place.name)
-            first = self.grown.get(place.name, port.size) + 1
             limit = next(item.inputs for item in file.recipient if item.id == place.name)
+            first = self._last_slot(place.name, limit) + 1
             last = first + len(sources) - 1
             if limit is not None and last > limit:
                 raise self.show.mistake(
-                    f"{place.name!r} has {limit} inputs, and all are taken by what it takes",
+                    f"{place.name!r} has {limit} inputs and no room for it after slot {first - 1}, "
+                    f"the last that is taken; it needs {counted(len(sources), 'slot')}",
                     "return",
                     at,
                     "to",
@@ -125,6 +125,13 @@ class _Adding:
                 self._port(back, back.size)
                 source = self._patch(source, Slot(back.id, box.first_output + number - 1))
             self._patch(source, Slot(outputs.id, number))
+
+    def _last_slot(self, recipient: str, inputs: int | None) -> int:
+        """The last slot of a recipient that is taken: by what it takes, its own sockets, and what it was sent so far."""
+        if recipient in self.grown:
+            return self.grown[recipient]
+        patched = [target.number for _, target in self.whole.patches if target.port == recipient]
+        return max([0 if inputs else self.whole.port(recipient).size, *patched])
 
     def _maker(self, sent: Return) -> Recipient:
         return next(recipient for recipient in self.show.file.recipient if recipient.id == sent.maker)
@@ -206,7 +213,7 @@ class _Adding:
     def map(self) -> ChannelMap:
         """The whole map with all of it."""
         ports = [
-            port.changed(size=self.grown[port.id]) if port.id in self.grown else port
+            port.changed(size=max(port.size, self.grown.get(port.id, 0)))
             for port in self.whole.ports
         ]
         return self.whole.changed(

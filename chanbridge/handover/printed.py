@@ -118,7 +118,8 @@ class _Press:
     def heading(self, recipient: str) -> Heading:
         whole = self.planned.map
         plan = self.planned
-        return Heading(whole.title, recipient, whole.revision, plan.word, plan.hash, whole.date)
+        who = f"{recipient}: {plan.act}" if plan.act else recipient
+        return Heading(self.file.title, who, whole.revision, plan.word, plan.hash, whole.date)
 
     def page(
         self, stem: str, made: Callable[[], Page], endings: Sequence[str] = ("pdf", "html")

@@ -312,6 +312,19 @@ def test_a_change_in_an_act_is_a_change_for_those_who_get_its_sheets(
     assert run("verify", out, show).status == 0
 
 
+def test_every_sheet_of_an_act_says_which_act_it_is(handed: tuple[Path, Result]) -> None:
+    """Two sheets for the same desk that look alike are one too many on a dark stage."""
+    out, _ = handed
+    texts = [path for path in (out / "acts" / "harp").rglob("*.txt") if path.name != "questions.txt"]
+    assert len(texts) > 8
+    for path in texts:
+        assert "With the harp" in "".join(path.read_text("utf-8").splitlines(keepends=True)[:2]), path
+    crew = (out / "acts" / "harp" / "crew" / "sheet.txt").read_text("utf-8")  # the page's own heading, as in PDF
+    assert "Stage crew: With the harp" in crew
+    assert "With the harp" in (out / "acts" / "harp" / "truck" / "sheet.xml").read_text("utf-8")
+    assert "With the" not in (out / "truck" / "sheet.txt").read_text("utf-8")
+
+
 def barred(page: str) -> set[str]:
     """The rows of a page that bear a change bar."""
     return set(re.findall(r'<tr role="row" data-key="([^"]+)"[^>]* class="[^"]*\bchanged\b', page))
