@@ -2,6 +2,7 @@
 
 An SQLite file. Rows are only ever added: triggers refuse anything else, and each row carries a digest over itself and
 the row before it, so that damage is seen. Writers wait for each other; one whose picture is out of date is told so.
+Whoever opens it reads all of it once; adding a row then reads only what others have added since.
 """
 
 from __future__ import annotations
@@ -11,13 +12,17 @@ import hashlib
 import io
 import json
 import os
+import re
+import shutil
 import sqlite3
-from collections.abc import Iterator, Sequence
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from chanbridge.errors import ChanbridgeError, Location
+from chanbridge.files import PREFIX, holding
 
 FILE = "journal.sqlite"
 """The journal's name beside show.toml."""
@@ -53,6 +58,10 @@ class StaleError(JournalError):
     """Someone else wrote between reading and writing."""
 
 
+class _OddError(JournalError):
+    """The file is damaged, or another than it was."""
+
+
 class Entry(NamedTuple):
     """One row. `number` counts from 1, `at` is UTC as ISO 8601, `kind` says what `body` (JSON) holds."""
 
@@ -72,6 +81,8 @@ class Journal:
     def __init__(self, folder: str | os.PathLike[str]) -> None:
         self.path = Path(folder) / FILE
         self.repaired = ""
+        self._last: _Row | None = None
+        """The last row that was found sound, with all before it; what is added must follow from it."""
 
     def entries(self, *kinds: str) -> tuple[Entry, ...]:
         """Every row, or those of some kinds, in order; () where nothing was ever written. Raises JournalError."""
@@ -79,54 +90,101 @@ class Journal:
         return tuple(Entry(*row[:4], json.loads(row[4])) for row in found if not kinds or row[3] in kinds)
 
     def append(
-        self, kind: str, body: dict[str, Any], *, at: str, who: str = "", after: int | None = None
+        self,
+        kind: str,
+        body: dict[str, Any],
+        *,
+        at: str,
+        who: str = "",
+        after: int | None = None,
+        first: Callable[[], None] | None = None,
     ) -> Entry:
         """Add a row and return it, once it is on the disk.
 
         `after`: the number of the last row that the writer had seen; StaleError is raised where there is another by
-        now, and nothing is written. Raises JournalError where the file cannot be written.
+        now, and nothing is written. `first` is done when nothing stands in the way of the row any more, and before it
+        counts; nobody else writes meanwhile, and what it raises takes the row back. Raises JournalError where the file
+        cannot be written, or a text is none.
         """
-        if self.path.exists():
-            self._sound_rows()
         text = json.dumps(body, ensure_ascii=False, sort_keys=True)
-        with self._open() as link:
-            link.execute("BEGIN IMMEDIATE")
-            last = link.execute("SELECT number, digest FROM entries ORDER BY number DESC LIMIT 1").fetchone()
-            number, digest = last or (0, "")
-            if after is not None and number != after:
-                link.execute("ROLLBACK")
-                raise StaleError(
-                    f"someone else wrote to the journal meanwhile (entry {number}); look at it and say it again",
-                    Location(str(self.path)),
-                )
-            row = (number + 1, at, who, kind, text)
-            link.execute("INSERT INTO entries VALUES (?, ?, ?, ?, ?, ?)", (*row, _digest(digest, row)))
-            link.execute("COMMIT")
+        odd = _NO_TEXT.search(f"{who}{text}")
+        if odd:
+            near = f"{who}{text}"[max(0, odd.start() - 20) : odd.end() + 20]
+            raise JournalError(f"{near!r} holds a sign that is no letter; type it again")
+        try:
+            row = self._added((at, who, kind, text), after, first)
+        except _OddError:
+            self._sound_rows()  # all of it is read, and what is damaged is set aside
+            row = self._added((at, who, kind, text), after, first)
         return Entry(*row[:4], json.loads(text))
 
+    def _added(
+        self, said: tuple[str, str, str, str], after: int | None, first: Callable[[], None] | None
+    ) -> _Row:
+        """The row that was written. Raises _OddError where the end does not follow from the last sound row."""
+        if not self.path.exists():
+            self._last = _NONE
+        elif self._last is None:
+            self._sound_rows()
+        known = self._last or _NONE
+        with self._open() as link:
+            link.execute("BEGIN IMMEDIATE")
+            since = list(link.execute(f"{_SELECT} WHERE number >= ? ORDER BY number", (known[0],)))
+            new = since[1:] if known[0] else since
+            if (known[0] and since[:1] != [known]) or len(_sound(new, known[5])) < len(new):
+                raise _OddError("the journal: it is not as it was left; try again", Location(str(self.path)))
+            last = new[-1] if new else known
+            if after is not None and last[0] != after:
+                raise StaleError(
+                    f"someone else wrote to the journal meanwhile (entry {last[0]}); look at it and say it again",
+                    Location(str(self.path)),
+                )
+            row = (last[0] + 1, *said)
+            whole = (*row, _digest(last[5], row))
+            link.execute("INSERT INTO entries VALUES (?, ?, ?, ?, ?, ?)", whole)
+            if first:
+                first()
+            link.execute("COMMIT")
+        self._last = whole
+        return whole
+
     @contextmanager
-    def _open(self) -> Iterator[sqlite3.Connection]:
+    def _open(self, fresh: str = "") -> Iterator[sqlite3.Connection]:
+        """The journal, or a fresh one that is to take its place, open for writing."""
         try:
-            with closing(sqlite3.connect(self.path, timeout=PATIENCE, isolation_level=None)) as link:
+            with closing(sqlite3.connect(fresh or self.path, timeout=PATIENCE, isolation_level=None)) as link:
                 link.execute("PRAGMA journal_mode=WAL")
                 link.execute("PRAGMA synchronous=FULL")
                 link.executescript(_TABLE)
                 yield link
-        except sqlite3.DatabaseError as error:
+        except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
+            kind: type[JournalError] = JournalError
             if "locked" in str(error):
                 said = f"someone else has been writing to it for {PATIENCE:.0f} seconds; try again"
+            elif _code(error) in _NO_ROOM:
+                said = f"it cannot be written: {error}; is the disk full?"
+            elif _code(error) in _NOT_ALLOWED:
+                said = "it cannot be written; check its permissions, and those of its folder"
             else:
                 said = f"it cannot be written: {error}"
-            raise JournalError(f"the journal: {said}", Location(str(self.path))) from None
+                if not isinstance(error, sqlite3.OperationalError) or "decode" in str(error):
+                    kind = _OddError  # damaged; a full disk and the like are operational
+            raise kind(f"the journal: {said}", Location(str(self.path))) from None
 
     def _sound_rows(self) -> list[_Row]:
         """All rows. A file that is damaged is set aside first, and what can still be read of it begins a new one."""
         try:
-            with closing(_reader(self.path)) as link:
-                found = list(link.execute(f"{_SELECT} ORDER BY number"))
+            found = _rows(self.path)
         except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
-            if "locked" in str(error) or not self.path.exists():
-                raise JournalError(f"the journal cannot be read: {error}", Location(str(self.path))) from None
+            where = Location(str(self.path))
+            if _code(error) in _NOT_ALLOWED or not self.path.is_file():
+                what = "it may not be opened; check its permissions, and those of its folder"
+                raise JournalError(
+                    f"the journal: {what if self.path.is_file() else 'it is no file; move away what stands there'}",
+                    where,
+                ) from None
+            if _code(error) in _PASSING:
+                raise JournalError(f"the journal cannot be read: {error}; try again", where) from None
             if "no such table" in str(error):
                 return []  # made, and nothing written yet
             return self._set_aside(_salvaged(self.path), str(error))
@@ -134,24 +192,41 @@ class Journal:
         if len(good) < len(found):
             odd = next(row[0] for row in found if row not in good)
             return self._set_aside(good, f"entry {odd} is not as it was written")
+        self._last = good[-1] if good else _NONE
         return good
 
     def _set_aside(self, good: list[_Row], what: str) -> list[_Row]:
         number = 1
         while (aside := self.path.with_name(f"journal.damaged-{number}.sqlite")).exists():
             number += 1
-        for ending in ("", "-wal", "-shm"):
-            part = Path(f"{self.path}{ending}")
-            if part.exists():
-                part.rename(f"{aside}{ending}")
         before, rows = "", []
         for row in good:
             before = _digest(before, row[:5])
             rows.append((*row[:5], before))
-        with self._open() as link:
-            link.execute("BEGIN IMMEDIATE")
-            link.executemany("INSERT INTO entries VALUES (?, ?, ?, ?, ?, ?)", rows)
-            link.execute("COMMIT")
+        try:
+            with holding(str(self.path.parent)):
+                handle, fresh = tempfile.mkstemp(prefix=PREFIX, dir=self.path.parent)
+                os.close(handle)
+                with self._open(fresh) as link:
+                    link.execute("BEGIN IMMEDIATE")
+                    link.executemany("INSERT INTO entries VALUES (?, ?, ?, ?, ?, ?)", rows)
+                    link.execute("COMMIT")
+                shutil.copymode(self.path, fresh)
+                shutil.copy2(self.path, aside)
+                for ending in ("-wal", "-shm"):
+                    part = Path(f"{self.path}{ending}")
+                    if part.exists():
+                        part.rename(f"{aside}{ending}")
+                os.replace(
+                    fresh, self.path
+                )  # only now: whatever ends the run before, the journal stands in its place
+        except OSError as error:
+            raise JournalError(
+                f"the journal is damaged ({what}) and cannot be set aside: {(error.strerror or '').lower()}; copy the "
+                "show's folder to where it may be written",
+                Location(str(self.path)),
+            ) from None
+        self._last = rows[-1] if rows else _NONE
         lost = sorted({*range(1, good[-1][0] if good else 1)} - {row[0] for row in good})
         missing = f", without {', '.join(map(str, lost))}" if lost else ""
         self.repaired = (
@@ -161,7 +236,13 @@ class Journal:
         return rows
 
 
+_NO_TEXT = re.compile("[\ud800-\udfff]")
+"""Halves of letters: what bytes that are no text become, and what no file of text can hold."""
+
 _Row = tuple[int, str, str, str, str, str]
+
+_NONE: _Row = (0, "", "", "", "", "")
+"""Stands before the first row."""
 
 
 def _digest(before: str, row: Sequence[object]) -> str:
@@ -169,10 +250,10 @@ def _digest(before: str, row: Sequence[object]) -> str:
     return hashlib.sha256(said.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def _sound(rows: Sequence[_Row]) -> list[_Row]:
-    """The rows that are as they were written."""
+def _sound(rows: Sequence[_Row], first: str = "") -> list[_Row]:
+    """The rows that are as they were written; `first`: the digest of the row before them."""
     good: list[_Row] = []
-    before = {""}
+    before = {first}
     for row in rows:
         if row[5] in {_digest(one, row[:5]) for one in before}:
             good.append(row)
@@ -202,8 +283,33 @@ def _salvaged(path: Path) -> list[_Row]:
     return _sound(rows)
 
 
-def _reader(path: Path) -> sqlite3.Connection:
-    return sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", timeout=PATIENCE, uri=True)
+def _reader(path: Path, how: str = "mode=rw") -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.absolute().as_uri()}?{how}", timeout=PATIENCE, uri=True)
+
+
+def _rows(path: Path) -> list[_Row]:
+    """Every row of the file as it stands; also where nothing may be written beside it, or the disk is full."""
+    try:
+        with closing(_reader(path)) as link:
+            return list(link.execute(f"{_SELECT} ORDER BY number"))
+    except sqlite3.OperationalError as error:
+        newest = Path(f"{path}-wal")  # what is in there is not read that way
+        if _code(error) not in (*_NOT_ALLOWED, *_NO_ROOM) or (newest.exists() and newest.stat().st_size):
+            raise
+    with closing(_reader(path, "mode=ro&immutable=1")) as link:
+        return list(link.execute(f"{_SELECT} ORDER BY number"))
+
+
+def _code(error: Exception) -> int:
+    """SQLite's own number of an error, 0 where it has none."""
+    full = getattr(error, "sqlite_errorcode", 0)
+    return 0 if full == sqlite3.SQLITE_IOERR_SHORT_READ else full & 0xFF
+
+
+_NOT_ALLOWED = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM)
+_NO_ROOM = (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL)
+_PASSING = (*_NO_ROOM, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM)
+"""What is no damage of the file."""
 
 
 def as_csv(entries: Sequence[Entry]) -> str:

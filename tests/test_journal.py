@@ -208,3 +208,42 @@ def test_as_csv(tmp_path: Path) -> None:
     rows = list(csv.reader(io.StringIO(as_csv(Journal(tmp_path).entries()), newline="")))
     assert rows[0] == ["Number", "Time", "Who", "Kind", "What"]
     assert rows[2][:4] == ["2", AT, "", "told"]
+
+
+def test_damage_under_an_open_journal_is_seen_when_it_is_added_to(tmp_path: Path) -> None:
+    written = filled(tmp_path, 3)
+    journal = Journal(tmp_path)
+    fourth = journal.append("told", {"number": 4}, at=AT)
+    with sqlite3.connect(tmp_path / FILE) as link:
+        link.execute("DROP TRIGGER entries_stay")
+        link.execute("UPDATE entries SET body = '{}' WHERE number = 4")
+    last = journal.append("told", {"number": 5}, at=AT)
+    assert "entry 4 is not as it was written" in journal.repaired
+    assert list(Journal(tmp_path).entries()) == [*written, last]
+    assert fourth.number == last.number
+
+
+@pytest.mark.parametrize("what", ["note", "older", "gone"])
+def test_an_open_journal_is_replaced(tmp_path: Path, what: str) -> None:
+    """Whatever lies there by now is kept, and what is added follows from it."""
+    journal = Journal(tmp_path)
+    for number in range(5):
+        journal.append("told", {"number": number}, at=AT)
+    (tmp_path / "old").mkdir()
+    older = filled(tmp_path / "old", 2)
+    if what == "note":
+        (tmp_path / FILE).write_bytes(b"not a database, but a note\n" * 100)
+    elif what == "older":
+        shutil.copy(tmp_path / "old" / FILE, tmp_path / FILE)
+    else:
+        (tmp_path / FILE).unlink()
+    last = journal.append("told", {"number": 9}, at=AT)
+    assert list(Journal(tmp_path).entries()) == [*(older if what == "older" else []), last]
+    assert bool(journal.repaired) is (what == "note")
+
+
+def test_what_others_add_is_followed(tmp_path: Path) -> None:
+    one, two = Journal(tmp_path), Journal(tmp_path)
+    for number in range(6):
+        (one, two)[number // 2 % 2].append("told", {"number": number}, at=AT)
+    assert [entry.body["number"] for entry in Journal(tmp_path).entries()] == [*range(6)]

@@ -23,9 +23,10 @@ NEVER = "Never on the audio network: phones and audio do not share a switch."
     help=f"""Give the crew one live page of SHOW (a show.toml, or its folder): sheets, late changes, line check.
 
 Without --share only this machine sees it. With it there are links to look, to tick and to steer; without one nothing
-is served. {NEVER} What is sent is not encrypted.
+is served. {NEVER} What is sent is not encrypted, so a phone cannot open the page again
+while the network is away; what was ticked on it is kept and sent later.
 
-Example: chanbridge serve examples/winter-concert --share 192.168.1.20
+Example: chanbridge serve examples/winter-concert
 """,
 )
 @click.argument("show", metavar="SHOW")
@@ -72,7 +73,7 @@ def _say_links(title: str, base: str, links: dict[str, str]) -> None:
     for role, what in (
         ("look", "to look"),
         ("tick", "to tick and say received"),
-        ("steer", "to make late changes"),
+        ("steer", "to make late changes, too"),
     ):
         click.echo(f"{what:<25} {base}?key={links[role]}")
     click.echo(f"\n{NEVER} A link is a key: give it only to the crew. End with Ctrl-C.", err=True)

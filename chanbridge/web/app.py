@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import asyncio
 import io
+import math
 import zipfile
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
-from typing import Any
+from typing import Any, Literal
 
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
+from chanbridge.assemble import Planned
 from chanbridge.errors import ChanbridgeError
 from chanbridge.evening import making
 from chanbridge.evening.revisions import map_text
@@ -25,6 +27,9 @@ from chanbridge.web.uploads import MOST_SHEET, READ_S, SHEET_S, RefusedError
 
 ALIVE_S = 15.0
 """Seconds after which a page hears that the server is still there."""
+
+QUIETEST_DBFS = -60
+"""Level (RMS) below which no ident signal is made."""
 
 PATIENCE_S = 1.0
 """Seconds for which someone who wants to see the papers waits for them before the page says that they are being made."""
@@ -71,12 +76,14 @@ def make(live: Live) -> Starlette:
         routes=[
             route("/", _page),
             route("/static/{name}", _static),
+            route("/worker.js", _worker),
             route("/events", _events),
             route("/ticks", _ticks),
             route("/ticks", _tick, "tick", "POST"),
             route("/reading", _reading, "tick", "POST"),
             route("/line-check.csv", _csv),
             route("/received", _received, "tick", "POST"),
+            route("/told", _told, "steer", "POST"),
             route("/late/look", _late_look, "steer", "POST"),
             route("/late", _late, "steer", "POST"),
             route("/compare", compare, "tick", "POST"),
@@ -105,6 +112,11 @@ async def _static(live: Live, request: Request) -> Response:
     if name not in render.STATIC:
         raise render.LostError("there is no such file")
     return Response(render.static(name), media_type=render.STATIC[name])
+
+
+async def _worker(live: Live, request: Request) -> Response:
+    """The script that keeps pages in the browser; it stands here because it may only keep what is below it."""
+    return Response(render.static("worker.js"), media_type=render.STATIC["worker.js"])
 
 
 async def _events(live: Live, request: Request) -> Response:
@@ -161,6 +173,15 @@ async def _csv(live: Live, request: Request) -> Response:
 
 
 async def _received(live: Live, request: Request) -> Response:
+    return await _heard(live, request, "received")
+
+
+async def _told(live: Live, request: Request) -> Response:
+    return await _heard(live, request, "told")
+
+
+async def _heard(live: Live, request: Request, kind: Literal["told", "received"]) -> Response:
+    """Writes down that someone was told, or has received, letters and numbers."""
     said = await uploads.said(request)
     name, state = said.get("recipient"), live.now.state
     if not isinstance(name, str) or name not in views.names_of(live.now.show.file):
@@ -173,7 +194,7 @@ async def _received(live: Live, request: Request) -> Response:
         or not all(type(one) in (str, int) and one in there for one in what)
     ):
         raise RefusedError(422, "there is no such revision or late change")
-    await live.write("received", {"recipient": name, "what": what}, _who(said))
+    await live.write(kind, {"recipient": name, "what": what}, _who(said))
     return JSONResponse({})
 
 
@@ -214,7 +235,7 @@ async def _compare(live: Live, request: Request, reader: uploads.Reader) -> Resp
 
     data = await uploads.body(request, MOST_SHEET, SHEET_S)
     port = request.query_params.get("port", "")
-    planned = live.now.planned
+    planned = _act(live, request)
     wanted = [one for one in planned.deliveries if port in ("", one.recipient.id)]
     if not wanted:
         raise RefusedError(422, "there is nobody of that name")
@@ -231,13 +252,29 @@ async def _compare(live: Live, request: Request, reader: uploads.Reader) -> Resp
     )
 
 
+def _act(live: Live, request: Request) -> Planned:
+    """The act that a sheet or a recording belongs to."""
+    act = request.query_params.get("act", "")
+    if act not in live.now.acts:
+        raise RefusedError(422, "there is no such act")
+    return live.now.acts[act]
+
+
 async def _ident(live: Live, request: Request, reader: uploads.Reader) -> Response:
     port = request.query_params.get("port", "")
     if port not in {place.id for place in views.places(live.now.show.file)}:
         raise RefusedError(422, "say whose inputs were recorded")
+    try:
+        level = float(request.query_params.get("level", "-20"))
+    except ValueError:
+        level = math.nan
+    if not QUIETEST_DBFS <= level <= 0:
+        raise RefusedError(
+            422, f"the level is from {QUIETEST_DBFS} to 0 dBFS, as it was made; most often -20"
+        )
     asked = {
-        "kind": "ident", "name": uploads.file_name(request), "port": port, "level": -20.0,
-        "map": map_text(live.now.planned.map),
+        "kind": "ident", "name": "the recording", "port": port, "level": level,
+        "map": map_text(_act(live, request).map),
     }  # fmt: skip
     answer = await reader.recording(request, asked)
     return HTMLResponse(render.part("heard", answer=answer))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from chanbridge.errors import ChanbridgeError
@@ -50,7 +50,7 @@ MOST_AT_ONCE = 200
 
 _ID = re.compile(r"[0-9A-Za-z-]{8,64}")
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d{1,3})?Z", re.ASCII)
-_CONTROL = re.compile(r"[\x00-\x1f\x7f\u202a-\u202e\u2066-\u2069]")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
 class TickError(ChanbridgeError):
@@ -148,7 +148,10 @@ class Ticks:
         """Add what an entry of the journal holds; returns what is new."""
         if entry.kind != KIND:
             return []
-        found = [Kept(understood(said), entry.number, entry.at) for said in entry.body.get("ticks", ())]
+        said = entry.body.get("ticks", ())
+        if not isinstance(said, list | tuple):
+            raise TickError(f"entry {entry.number} of the journal holds no ticks")
+        found = [Kept(understood(one), entry.number, entry.at) for one in said]
         return [kept for kept in found if self.add(kept)]
 
     def add(self, kept: Kept) -> bool:
@@ -183,6 +186,17 @@ class Ticks:
         """All ticks as they came in."""
         return sorted(self.kept.values(), key=lambda kept: kept.number)
 
+
+def _now(ticks: Ticks, channel: str, at: str, places: Collection[str]) -> str:
+    """The result of a cell, "moved" where it arrived at a place that it does not have now."""
+    result = ticks.result(channel, at)
+    ticked = [kept.tick.place for kept in ticks.standing(channel, at)]
+    if result == "arrived" and not any(place in ("", *places) for place in ticked):
+        return "moved"
+    return result
+
+
+_ODD = {"conflict": "in dispute", "moved": "moved since it was ticked"}
 
 HEADING = (
     "Written",
@@ -221,20 +235,23 @@ def as_csv(ticks: Ticks, names: Mapping[str, str]) -> str:
     return out.getvalue()
 
 
-def summed(ticks: Ticks, delivered: Mapping[str, Sequence[str]], names: Mapping[str, str]) -> tuple[str, ...]:
+def summed(
+    ticks: Ticks, stands: Mapping[str, Mapping[str, Collection[str]]], names: Mapping[str, str]
+) -> tuple[str, ...]:
     """The line check in a few lines, for the cover of a hand-over; () where nothing was ever ticked.
 
-    `delivered`: destination → ids of the channels that it gets. `names`: id → name, of channels and destinations.
+    `stands`: destination → id of each channel that it gets → its places there, as a tick names them. `names`: id →
+    name, of channels and destinations. What arrived at another place is not taken to arrive where it stands now.
     """
     if not ticks.kept:
         return ()
     lines = []
-    for at, channels in delivered.items():
-        said = {channel: ticks.result(channel, at) for channel in channels}
+    for at, channels in stands.items():
+        said = {channel: _now(ticks, channel, at, places) for channel, places in channels.items()}
         arrived = sum(result == "arrived" for result in said.values())
         line = f"{names.get(at, at)}: {arrived} of {len(channels)} arrived"
         odd = [
-            f"{names.get(channel, channel)} {'in dispute' if result == 'conflict' else result}"
+            f"{names.get(channel, channel)} {_ODD.get(result, result)}"
             for channel, result in said.items()
             if result not in ("", "arrived")
         ]

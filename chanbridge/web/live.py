@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import asyncio
 import datetime
+import hashlib
 import json
+import os
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple, TypeVar
 
+from chanbridge.assemble import Planned
 from chanbridge.errors import ChanbridgeError
 from chanbridge.evening.amend import socket_text
 from chanbridge.journal import Entry, Journal
 from chanbridge.show import Show
 from chanbridge.web import snapshot, views
-from chanbridge.web.linecheck import KIND, Kept, Tick, Ticks, summed
+from chanbridge.web.linecheck import KIND, Kept, Tick, Ticks
 from chanbridge.web.walk import where_to_walk
 
 LOOK_S = 0.25
@@ -45,6 +48,10 @@ class Live:
 
     def __init__(self, show: Show, journal: Journal) -> None:
         self.path = show.source
+        self.id = hashlib.sha256(os.path.abspath(show.source).encode("utf-8", "surrogateescape")).hexdigest()[
+            :16
+        ]
+        """Tells this show from others that were served from the same address, wherever its name changes."""
         self.journal = journal
         self.now = snapshot.first(show, journal)
         self.ticks = Ticks.of(journal.entries(KIND))
@@ -188,24 +195,27 @@ class Live:
                     async with self._writing:
                         if self._watch.written():
                             await self._read_journal()
-            except ChanbridgeError as error:
-                self.tell("trouble", {"text": str(error)})
+            except Exception as error:  # whatever it is, the next look may go well
+                said = str(error) if isinstance(error, ChanbridgeError) else repr(error)
+                self.tell("trouble", {"text": f"What was saved cannot be shown: {said}"})
 
     def _told(self, kept: Sequence[Kept]) -> None:
         if kept:
-            walks = {
-                channel: self.walk(channel) for channel in dict.fromkeys(one.tick.channel for one in kept)
-            }
+            channels = [*dict.fromkeys(one.tick.channel for one in kept)]
+            walks = {act: {name: self.walk(name, act) for name in channels} for act in self.now.acts}
             self.tell("ticks", {"ticks": [one.data() for one in kept], "walk": walks})
 
     def read_out(self, channel: str) -> None:
         """Say to everybody which channel is read out now; "" for none."""
         self.reading = channel
-        self.tell("reading", {"channel": channel})
+        self.tell("reading", self._read_out())
 
-    def walk(self, channel: str) -> str:
-        """Where to walk for a channel, "" where nothing is wrong with it."""
-        planned = self.now.planned
+    def _read_out(self) -> dict[str, str]:
+        return {"channel": self.reading, "name": self.now.names.get(self.reading, "")}
+
+    def walk(self, channel: str, act: str = "") -> str:
+        """Where to walk for a channel in an act, "" where nothing is wrong with it."""
+        planned = self.now.acts[act]
         ways = views.ways(planned, channel)
         said = {at: self.ticks.result(channel, at) for at in ways}
         if not any(result not in ("", "arrived") for result in said.values()):
@@ -214,14 +224,11 @@ class Live:
             kept.tick.other for at in ways for kept in self.ticks.standing(channel, at) if kept.tick.other
         ]
         names = {one.recipient.id: one.recipient.name or one.recipient.id for one in planned.deliveries}
-        return where_to_walk(ways, said, names, self._placed(swapped[0]) if swapped else "")
+        return where_to_walk(ways, said, names, self._placed(planned, swapped[0]) if swapped else "")
 
     def line_check(self) -> tuple[str, ...]:
-        """The line check in a few lines, as the cover of a hand-over has it."""
-        planned = self.now.planned
-        delivered = {one.recipient.id: [*one.delivered] for one in planned.deliveries}
-        names = {one.recipient.id: one.recipient.name or one.recipient.id for one in planned.deliveries}
-        return summed(self.ticks, delivered, self.now.names | names)
+        """The line check of all acts in a few lines, as the cover of a hand-over has it."""
+        return views.line_check(self.ticks, self.now.planned)
 
     async def papers(self, patience_s: float | None = None) -> Mapping[str, bytes] | None:
         """The papers as they would be printed now, None where that takes longer than someone has patience.
@@ -238,8 +245,8 @@ class Live:
         self.tell("papers", {})
         return made
 
-    def _placed(self, channel: str) -> str:
-        entry = views.entry_of(self.now.planned, channel)
+    def _placed(self, planned: Planned, channel: str) -> str:
+        entry = views.entry_of(planned, channel)
         name = self.now.names.get(channel, channel)
         return f"{name} ({socket_text(entry)})" if entry else name
 
@@ -248,6 +255,9 @@ class Live:
         channels = dict.fromkeys(channel for channel, _ in self.ticks.cells())
         return {
             "ticks": [kept.data() for kept in self.ticks.all()],
-            "walk": {channel: text for channel in channels if (text := self.walk(channel))},
-            "reading": self.reading,
+            "walk": {
+                act: {channel: text for channel in channels if (text := self.walk(channel, act))}
+                for act in self.now.acts
+            },
+            "reading": self._read_out(),
         }

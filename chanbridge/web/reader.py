@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import PurePath
 from typing import Any
@@ -145,7 +144,7 @@ def _ident(request: dict[str, Any], _: bytes) -> dict[str, Any]:
     """What a recording of ident signals carries, against the plan of a port."""
     from chanbridge.formats.text import draw
     from chanbridge.ident import places
-    from chanbridge.ident.detect import SHORTEST_S, detect
+    from chanbridge.ident.detect import HIGHEST_HZ, LOWEST_HZ, MOST_INPUTS, SHORTEST_S, detect
     from chanbridge.ident.recording import open_take
     from chanbridge.ident.report import report, text
     from chanbridge.ident.verdict import Plan
@@ -154,20 +153,34 @@ def _ident(request: dict[str, Any], _: bytes) -> dict[str, Any]:
     assert isinstance(whole, ChannelMap)
     coded = places.coded(whole, places.SOCKETS)
     plan = Plan(places.places(whole, request["port"]), coded)
-    paths: Sequence[str] = [request["path"]]
+    paths: dict[str, str] = request["paths"]
+
+    def called(said: str) -> str:
+        """A sentence with the files as people know them, not where they lie on this machine."""
+        for path, name in reversed(paths.items()):
+            said = said.replace(path, name)
+        return said
+
     try:
         with ExitStack() as stack:
-            take = open_take(stack, paths)
+            take = open_take(stack, [*paths])
             if take.length < SHORTEST_S * take.rate_hz * 1.01:
                 raise ReadError(f"{take.length / take.rate_hz:.2f} s are too short; record 4 seconds or more")
+            if not LOWEST_HZ <= take.rate_hz <= HIGHEST_HZ:
+                raise ReadError(
+                    f"{take.rate_hz} Hz cannot carry the signals, which reach up to 9 kHz; record at 44100 to 96000 Hz"
+                )
+            if take.inputs > MOST_INPUTS:
+                raise ReadError(f"{take.inputs} inputs are more than can be read at once")
             found = detect(take, sorted({*coded.codes.values()}), request["level"])
     except ChanbridgeError as error:
-        raise ReadError(
-            error.message, Location(request["name"])
-        ) from None  # not where it lies on this machine
-    made = report(request["name"], request["port"], take, found, plan)
+        return {"error": called(str(error))}
+    made = report(" ".join(paths.values()), request["port"], take, found, plan)
     fine = not (made.verdict.findings or made.verdict.questions)
-    return {"lines": [*take.remarks, *text(made, draw)][: 10 * MOST_SHOWN], "fine": fine}
+    return {
+        "lines": [*map(called, take.remarks), *text(made, draw)][: 10 * MOST_SHOWN], "fine": fine,
+        "files": [*paths.values()],
+    }  # fmt: skip
 
 
 _WORK = {"compare": _compare, "ident": _ident}

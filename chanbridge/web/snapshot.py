@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
@@ -21,8 +21,12 @@ from chanbridge.web.views import between, changed_rows
 
 if TYPE_CHECKING:
     from chanbridge.check.rule import Report
+    from chanbridge.handover.changes import Changed
     from chanbridge.handover.flow import Flow
     from chanbridge.handover.paper import Picture
+
+START = "At the start"
+"""How the show is called as the boxes' sheets have it, before the first act."""
 
 MOST_NEWS = 12
 """Lines of news that are kept in sight."""
@@ -40,7 +44,7 @@ class News(NamedTuple):
 class Snapshot:
     """The show, the evening and the plan of both. `number` grows by 1 with every change.
 
-    `changed`: port → slots whose rows are not as they were in the snapshot before. `trouble`: why the files as they are
+    `changed`: act and port → slots whose rows are not as they were in the snapshot before. `trouble`: why the files as they are
     now cannot be read; the show is then the last one that could be.
     """
 
@@ -49,8 +53,18 @@ class Snapshot:
     state: State
     planned: Planned
     news: tuple[News, ...] = ()
-    changed: Mapping[str, frozenset[int]] = field(default_factory=dict)
+    changed: Mapping[tuple[str, str], frozenset[int]] = field(default_factory=dict)
     trouble: str = ""
+
+    @cached_property
+    def acts(self) -> dict[str, Planned]:
+        """Act id → the show as it is then, in running order; "" is how it stands at the start."""
+        return {"": self.planned, **{one.act.id: one.planned for one in self.planned.acts}}
+
+    @cached_property
+    def called(self) -> dict[str, str]:
+        """Act id → how it is called."""
+        return {"": START, **{one.act.id: one.act.name or one.act.id for one in self.planned.acts}}
 
     @cached_property
     def letter(self) -> str:
@@ -66,15 +80,20 @@ class Snapshot:
         return check(show_facts(self.show, self.planned))
 
     @cached_property
-    def flow(self) -> tuple[Flow, Picture]:
-        """The flow picture and what it is made of."""
+    def _flows(self) -> dict[str, tuple[Flow, Picture]]:
+        return {}
+
+    def flow(self, act: str = "") -> tuple[Flow, Picture]:
+        """The flow picture of an act and what it is made of."""
         from chanbridge.handover.flow import picture
         from chanbridge.handover.route import flow
         from chanbridge.handover.words import Words
 
-        words = Words()
-        made = flow(self.show.file, self.planned, words)
-        return made, picture(made, words)
+        if act not in self._flows:
+            words = Words()
+            made = flow(self.show.file, self.acts[act], words)
+            self._flows[act] = made, picture(made, words)
+        return self._flows[act]
 
     @cached_property
     def papers(self) -> Mapping[str, bytes]:
@@ -99,8 +118,12 @@ class Snapshot:
 
     @cached_property
     def names(self) -> dict[str, str]:
-        """Channel id → name."""
-        return {channel.id: channel.name or channel.id for channel in self.planned.map.channels}
+        """Channel id → name, of every act."""
+        out: dict[str, str] = {}
+        for planned_ in self.acts.values():
+            for channel in planned_.map.channels:
+                out.setdefault(channel.id, channel.name or channel.id)
+        return out
 
 
 def first(show: Show, journal: Journal) -> Snapshot:
@@ -116,7 +139,7 @@ def again(path: str, journal: Journal, before: Snapshot) -> Snapshot:
         show = load(path, accept_rejected=True)
         return _after(before, show, read_state(journal))
     except ChanbridgeError as error:
-        return _replaced(before, before.number + 1, trouble=str(error), changed={})
+        return replace(before, number=before.number + 1, trouble=str(error), changed={})
 
 
 def amended(journal: Journal, before: Snapshot) -> Snapshot:
@@ -133,24 +156,36 @@ def _after(before: Snapshot, show: Show, state: State) -> Snapshot:
         (f"Revision {one.letter} is out, word {one.word}", True)
         for one in state.revisions[len(before.state.revisions) :]
     ]
-    changed = changed_rows(before.planned, made)
-    for one in between(before.planned, made):
-        if one.changed and not state.amendments[known:]:
-            first_, more = one.changed[0], len(one.changed) - 1
-            also = f" (and {more} more)" if more else ""
-            lines.append((f"{one.name}, slot {first_.slot}: {first_.to_do}{also}", False))
+    number = before.number + 1
+    after = Snapshot(number, show, state, made)
+    changed = {
+        (act, port): slots
+        for act, planned_ in after.acts.items()
+        if act in before.acts
+        for port, slots in changed_rows(before.acts[act], planned_).items()
+    }
+    if not state.amendments[known:]:
+        lines += [(text, False) for text in _moved(before, after)]
     if before.trouble:
         lines.append(("The show can be read again", False))
     last = before.news[-1].number if before.news else 0
     news = [News(last + at, text, serious) for at, (text, serious) in enumerate(lines, 1)]
-    number = before.number + 1
     return Snapshot(number, show, state, made, (*before.news, *news)[-MOST_NEWS:], changed)
 
 
-def _replaced(
-    before: Snapshot, number: int, *, trouble: str, changed: Mapping[str, frozenset[int]]
-) -> Snapshot:
-    return Snapshot(number, before.show, before.state, before.planned, before.news, changed, trouble)
+def _moved(before: Snapshot, after: Snapshot) -> Iterator[str]:
+    """A line for each recipient with slots that are not as they were; an act adds what is not said yet."""
+    said: set[tuple[str, Changed]] = set()
+    for act, planned_ in after.acts.items():
+        if act not in before.acts:
+            continue
+        for one in between(before.acts[act], planned_):
+            new = [item for item in one.changed if (one.recipient, item) not in said]
+            said.update((one.recipient, item) for item in new)
+            if new:
+                also = f" (and {len(new) - 1} more)" if len(new) > 1 else ""
+                when = f", {after.called[act]}" if act else ""
+                yield f"{one.name}{when}, slot {new[0].slot}: {new[0].to_do}{also}"
 
 
 _Stat = tuple[int, int, int]

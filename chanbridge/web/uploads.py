@@ -12,9 +12,9 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import IO, Any, NamedTuple
 from urllib.parse import unquote
 
 from starlette.requests import Request
@@ -38,6 +38,9 @@ READ_S, DETECT_S = 20, 240
 
 SPARE = 1 << 30
 """Bytes of the disk that stay free."""
+
+MOST_FILES = 128
+"""Files of one recording: the tracks of a large recorder."""
 
 AT_ONCE = 2
 """Uploads that are read at the same time; others are asked to try again."""
@@ -96,13 +99,34 @@ async def said(request: Request) -> dict[str, Any]:
 
 
 def file_name(request: Request) -> str:
-    """How an upload is called, for people: never a path, never with signs that a terminal or a page would follow."""
-    name = (
-        unquote(request.headers.get("x-file-name", ""), errors="replace")
-        .replace("\\", "/")
-        .rpartition("/")[2]
-    )
-    return re.sub(r"[^\w .,()+-]", "_", name).strip(" .")[:80] or "pasted"
+    """How an upload is called, for people; "pasted" where it has no name."""
+    return _plain(unquote(request.headers.get("x-file-name", ""), errors="replace")) or "pasted"
+
+
+def _plain(name: str) -> str:
+    """A name for people: never a path, never with signs that a terminal or a page would follow."""
+    return re.sub(r"[^\w .,()+-]", "_", name.replace("\\", "/").rpartition("/")[2]).strip(" .")[:80]
+
+
+class Recorded(NamedTuple):
+    """A file of a recording, as the page says it: its name, and its size in bytes."""
+
+    name: str
+    size: int
+
+
+def _recorded(head: bytes) -> list[Recorded]:
+    """The files that follow a head: JSON, `[[name, size], …]`. Raises RefusedError."""
+    try:
+        said = json.loads(head)
+        files = [Recorded(_plain(name) or f"file {at}", size) for at, (name, size) in enumerate(said, 1)]
+    except (ValueError, TypeError, AttributeError, RecursionError):
+        files = []
+    if not files or not all(type(one.size) is int and one.size >= 0 for one in files):
+        raise RefusedError(400, "say first which files come, and how large they are")
+    if len(files) > MOST_FILES:
+        raise RefusedError(413, f"these are {len(files)} files; send at most {MOST_FILES}")
+    return files
 
 
 class Reader:
@@ -125,15 +149,44 @@ class Reader:
         """A recording is put on the disk as it comes in, listened to, and removed."""
         if self._running >= AT_ONCE:
             raise RefusedError(503, "others are being read; try again in a moment")
+        coming = pieces(request, MOST_RECORDING, RECORDING_S)
+        head = b""
+        async for piece in coming:
+            head += piece
+            if b"\n" in head or len(head) > MOST_SAID:
+                break
+        said, _, rest = head.partition(b"\n")
+        files = _recorded(said)
         with tempfile.TemporaryDirectory(prefix="chanbridge-") as folder:
-            with writing(folder, ["recording.wav"]) as (stream,):
-                size = 0
-                async for piece in pieces(request, MOST_RECORDING, RECORDING_S):
-                    if size % _LOOK < len(piece) and shutil.disk_usage(folder).free < SPARE + len(piece):
-                        raise RefusedError(507, "the disk of this machine is nearly full")
-                    await asyncio.to_thread(stream.write, piece)
-                    size += len(piece)
-            return await self.ask(asked | {"path": os.path.join(folder, "recording.wav")}, b"", DETECT_S)
+            named = [f"{at}.wav" for at in range(1, len(files) + 1)]
+            with writing(folder, named) as streams:
+                await _spread(coming, rest, files, streams, folder)
+            paths = {os.path.join(folder, name): one.name for name, one in zip(named, files, strict=True)}
+            return await self.ask(asked | {"paths": paths}, b"", DETECT_S)
+
+
+async def _spread(
+    coming: AsyncIterator[bytes], rest: bytes, files: Sequence[Recorded], streams: Sequence[IO[bytes]], folder: str
+) -> None:  # fmt: skip
+    """Write what comes into one file after the other. Raises RefusedError where it is more or less than was said."""
+    left = [one.size for one in files]
+    at = size = 0
+    piece: bytes | None = rest
+    while piece is not None:
+        if size % _LOOK < len(piece) and shutil.disk_usage(folder).free < SPARE + len(piece):
+            raise RefusedError(507, "the disk of this machine is nearly full")
+        size += len(piece)
+        while piece:
+            while at < len(left) and not left[at]:
+                at += 1
+            if at == len(left):
+                raise RefusedError(400, "more came than the files should have; choose them again")
+            mine, piece = piece[: left[at]], piece[left[at] :]
+            await asyncio.to_thread(streams[at].write, mine)
+            left[at] -= len(mine)
+        piece = await anext(coming, None)
+    if any(left):
+        raise RefusedError(400, "less came than the files should have; choose them again")
 
 
 def _ask(request: dict[str, Any], data: bytes, seconds: int) -> dict[str, Any]:

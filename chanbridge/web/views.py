@@ -13,6 +13,7 @@ from chanbridge.evening.revisions import Issued, Revision
 from chanbridge.model import Channel, Slot
 from chanbridge.names import fold
 from chanbridge.system import CREW, ShowFile
+from chanbridge.web.linecheck import Ticks, summed
 
 if TYPE_CHECKING:
     from chanbridge.handover.changes import Changed
@@ -158,6 +159,21 @@ def tick_place(planned: Planned, delivery: Delivery, channel: str) -> str:
     return f"{socket_text(entry) if entry else ''} > {delivery.delivered[channel][0]}"
 
 
+def line_check(ticks: Ticks, planned: Planned) -> tuple[str, ...]:
+    """The line check of all acts in a few lines, for the cover of a hand-over; () where nothing was ever ticked."""
+    places: dict[str, dict[str, set[str]]] = {}
+    names: dict[str, str] = {}
+    for act in (planned, *(one.planned for one in planned.acts)):
+        for channel in act.map.channels:
+            names.setdefault(channel.id, channel.name or channel.id)
+        for one in act.deliveries:
+            names[one.recipient.id] = one.recipient.name or one.recipient.id
+            stands = places.setdefault(one.recipient.id, {})
+            for name in one.delivered:
+                stands.setdefault(name, set()).add(tick_place(act, one, name))
+    return summed(ticks, places, names)
+
+
 class Hit(NamedTuple):
     """A channel that was found, and where: its socket, and where it stands at each who listens."""
 
@@ -206,9 +222,10 @@ class Since(NamedTuple):
     changed: list[Changed]
 
 
-def since(planned: Planned, before: Revision) -> list[Since]:
-    """What changed for each recipient since a revision was issued."""
-    return _since(planned, before.parts[""])
+def since(planned: Planned, before: Revision, act: str = "") -> list[Since]:
+    """What changed for each recipient in an act since a revision was issued; [] where that had no such act."""
+    issued = before.parts.get(f"acts/{act}/" if act else "")
+    return _since(planned, issued) if issued else []
 
 
 def between(old: Planned, new: Planned) -> list[Since]:

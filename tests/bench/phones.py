@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import http.client
 import json
+import os
 import re
+import shutil
 import signal
 import statistics
 import subprocess
@@ -18,6 +20,8 @@ from typing import NamedTuple
 
 from chanbridge.journal import Journal
 from tests.web.conftest import small_show
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
 class Load(NamedTuple):
@@ -54,9 +58,10 @@ class Server:
         self.start()
 
     def start(self) -> None:
+        compiled = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
         self.process = subprocess.Popen(
             [sys.executable, "-m", "chanbridge", "serve", str(self.folder), "--port", str(self.port)],
-            stdout=subprocess.PIPE, text=True,
+            stdout=subprocess.PIPE, text=True, env=compiled,
         )  # fmt: skip
         assert self.process.stdout
         found = re.search(r"127\.0\.0\.1:(\d+)", self.process.stdout.readline())
@@ -185,8 +190,78 @@ def load(
     )  # fmt: skip
 
 
+def usable_s(show: Path) -> float:
+    """Seconds from `chanbridge serve` to a page with its rows and all that it is made of."""
+    begun = time.monotonic()
+    server = Server(show)
+    try:
+        link = http.client.HTTPConnection("127.0.0.1", server.port, timeout=5)
+        for path in ("/", *(f"/static/{name}" for name in ("style.css", "page.js", "line.js", "forms.js"))):
+            link.request("GET", path)
+            answer = link.getresponse()
+            text = answer.read()
+            assert answer.status == 200, path
+            assert path != "/" or b'<th scope="row">' in text
+        return time.monotonic() - begun
+    finally:
+        server.end()
+
+
+def live_s(show: Path) -> float | None:
+    """The same until a browser says that its page is live; None where there is no browser to ask."""
+    chromium = shutil.which("chromium")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        return None
+    if chromium is None:
+        return None
+    with sync_playwright() as running:
+        rights = ["--no-sandbox"] if os.geteuid() == 0 else []
+        browser = running.chromium.launch(executable_path=chromium, args=rights)
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        begun = time.monotonic()
+        server = Server(show)
+        try:
+            page.goto(f"http://127.0.0.1:{server.port}/")
+            page.get_by_text("live", exact=True).wait_for()
+            return time.monotonic() - begun
+        finally:
+            server.end()
+            browser.close()
+
+
+def appended_ms(folder: Path, entries: int, times: int = 50) -> float:
+    """The median ms that a journal of so many entries takes for one more, on the disk."""
+    folder.mkdir(exist_ok=True)
+    journal = Journal(folder)
+    at = len(journal.entries())
+    body = {"ticks": [{"id": "0" * 32, "channel": "a-kick", "at": "desk", "result": "arrived"}]}
+    taken = []
+    for number in range(at, entries + times):
+        begun = time.perf_counter()
+        journal.append("tick", body, at="2026-12-12T18:00:00Z")
+        if number >= entries:
+            taken.append(1000 * (time.perf_counter() - begun))
+    return statistics.median(taken)
+
+
+def opening(folder: Path) -> Iterator[str]:
+    """How soon the page is there, and what an entry of the journal takes."""
+    for name in ("winter-concert", "sunday"):
+        show = shutil.copytree(EXAMPLES / name, folder / name)
+        usable = statistics.median(usable_s(show) for _ in range(5))
+        seen = [one for one in (live_s(show) for _ in range(3)) if one is not None]
+        browser = f", live in a browser after {statistics.median(seen):.2f} s" if seen else ""
+        yield f"serve {name}: a usable page after {usable:.2f} s{browser}"
+    few = appended_ms(folder / "journal", 400)
+    many = appended_ms(folder / "journal", 4000)
+    yield f"journal: one more entry takes {few:.1f} ms after 400, {many:.1f} ms after 4000: ratio {many / few:.2f}"
+
+
 def lines(folder: Path) -> Iterator[str]:
-    """The load run without kills, and with 20 of them."""
+    """How soon the page is there; the load run without kills, and with 20 of them."""
+    yield from opening(folder)
     yield "Line check, 20 phones, 40 ticks a second, 30 s:"
     yield from load(folder / "calm").lines()
     yield "The same, the server struck dead 20 times:"

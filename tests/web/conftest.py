@@ -68,12 +68,14 @@ class Answer(NamedTuple):
 class Served:
     """A running server and a way to ask it."""
 
-    def __init__(self, folder: Path, links: Links | None = None) -> None:
-        self.folder, self.links = folder, links
+    def __init__(
+        self, folder: Path, links: Links | None = None, port: int = 0, host: str = "127.0.0.1"
+    ) -> None:
+        self.folder, self.links, self.host = folder, links, host
         self.live = Live(load(str(folder), accept_rejected=True), Journal(folder))
-        self.socket = listening("127.0.0.1", 0)
+        self.socket = listening("127.0.0.1", port)
         self.port: int = self.socket.getsockname()[1]
-        app = Guard(make(self.live), links, "127.0.0.1", self.port)
+        app = Guard(make(self.live), links, host, self.port)
         self.server = Server(app, self.live.stop)
         self.thread = threading.Thread(target=self.server.run, args=([self.socket],), daemon=True)
         self.thread.start()
@@ -82,9 +84,10 @@ class Served:
 
     @property
     def base(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
+        return f"http://{self.host}:{self.port}"
 
     def end(self) -> None:
+        """Stop; a second time does nothing."""
         self.server.should_exit = True
         self.thread.join(10)
         assert not self.thread.is_alive()
@@ -130,6 +133,23 @@ def small_show(folder: Path) -> Path:
     return folder
 
 
+ACTS = (
+    SHOW
+    + """
+[[act]]
+id = "duo"
+name = "The duo"
+sockets = { "A 1" = "Harp", "A 7" = "Kick" }
+"""
+)
+"""The same with an act: a harp where the kick was, and the kick elsewhere."""
+
+
+def show_with_acts(folder: Path) -> Path:
+    (small_show(folder) / "show.toml").write_text(ACTS, "utf-8")
+    return folder
+
+
 Serve = Callable[..., Served]
 
 
@@ -137,8 +157,8 @@ Serve = Callable[..., Served]
 def serve(tmp_path: Path) -> Iterator[Serve]:
     running: list[Served] = []
 
-    def start(folder: Path | None = None, links: Links | None = None) -> Served:
-        running.append(Served(folder or small_show(tmp_path / "show"), links))
+    def start(folder: Path | None = None, links: Links | None = None, **more: Any) -> Served:
+        running.append(Served(folder or small_show(tmp_path / "show"), links, **more))
         return running[-1]
 
     yield start

@@ -17,6 +17,7 @@ PATHS = (
     "/",
     "/?view=line",
     "/static/page.js",
+    "/worker.js",
     "/events",
     "/ticks",
     "/line-check.csv",
@@ -83,6 +84,9 @@ def test_what_is_nearly_the_secret_is_wrong(serve: Serve, secret: str) -> None:
         ("look", "/compare", b"Ch,Name\n1,Kick\n", 403),
         ("look", "/late/look", {"said": "Ana to A7"}, 403),
         ("tick", "/ticks", {"ticks": [tick(1)]}, 200),
+        ("look", "/told", {"recipient": "desk", "what": [1]}, 403),
+        ("look", "/ident", b"[]\n", 403),
+        ("tick", "/told", {"recipient": "desk", "what": [1]}, 403),
         ("tick", "/late/look", {"said": "Ana to A7"}, 403),
         ("tick", "/late", {"said": "Ana to A7"}, 403),
         ("steer", "/late/look", {"said": "Ana to A7"}, 200),
@@ -110,7 +114,7 @@ def test_a_link_lets_do_what_it_says(shared: Served, role: str, path: str, data:
 )
 def test_only_our_own_pages_write(free: Served, headers: dict[str, str]) -> None:
     served = free
-    for path in ("/ticks", "/late", "/received", "/compare", "/ident", "/reading"):
+    for path in ("/ticks", "/late", "/late/look", "/received", "/told", "/compare", "/ident", "/reading"):
         answer = served.ask(path, {"ticks": [tick(1)]}, headers=headers)
         assert answer.status == 403, path
     assert not served.live.ticks.kept
@@ -123,7 +127,9 @@ def test_no_other_name_leads_here(free: Served, shared: Served, host: str) -> No
     assert shared.ask("/", headers={"Host": host}, role="steer").status == 421
 
 
-@pytest.mark.parametrize("path", [*PATHS[:3], *PATHS[4:], "/?view=nothing", "/papers/%2e%2e"])
+@pytest.mark.parametrize(
+    "path", [*(path for path in PATHS if path != "/events"), "/?view=nothing", "/papers/%2e%2e"]
+)
 def test_every_answer_carries_the_policy(free: Served, shared: Served, path: str) -> None:
     for served, role in ((free, ""), (shared, "look"), (shared, "")):
         answer = served.ask(path, role=role)

@@ -165,9 +165,10 @@ def test_csv_has_a_row_for_every_tick_and_runs_nothing() -> None:
 
 def test_the_cover_says_what_is_open_and_what_is_wrong() -> None:
     names = {"desk": "House desk", "kick": "Kick", "ana": "Ana"}
-    assert summed(Ticks(), {"desk": ["kick"]}, names) == ()
+    assert summed(Ticks(), {"desk": {"kick": ["A1 > 1"]}}, names) == ()
     ticks = of([kept(1, Tick("tick-0001", "kick", "desk", "dead", who="Jonas"))])
-    lines = summed(ticks, {"desk": ["kick", "ana"]}, names)
+    stands = {"desk": {"kick": ["A1 > 1"], "ana": ["A2 > 2"]}}
+    lines = summed(ticks, stands, names)
     assert lines == (
         "House desk: 0 of 2 arrived, 1 not ticked; Kick dead",
         "Last tick: 2026-12-12T18:00:01Z, Jonas",

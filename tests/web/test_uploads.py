@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import os
 import signal
 import socket
@@ -14,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import soundfile
 from starlette.requests import Request
 
 from chanbridge.errors import ReadError
@@ -157,8 +159,16 @@ def test_a_name_leads_nowhere(free: Served) -> None:
     assert sorted(os.listdir(free.folder)) == before
 
 
-def test_what_is_too_large_is_refused_before_it_comes(free: Served) -> None:
-    head = f"POST /compare HTTP/1.1\r\nHost: 127.0.0.1\r\nOrigin: http://127.0.0.1\r\nContent-Length: {uploads.MOST_SHEET + 1}\r\n\r\n"
+@pytest.mark.parametrize(
+    ("path", "most"),
+    [
+        ("/compare", uploads.MOST_SHEET),
+        ("/ident?port=desk", uploads.MOST_RECORDING),
+        ("/ticks", uploads.MOST_SAID),
+    ],
+)
+def test_what_is_too_large_is_refused_before_it_comes(free: Served, path: str, most: int) -> None:
+    head = f"POST {path} HTTP/1.1\r\nHost: 127.0.0.1\r\nOrigin: http://127.0.0.1\r\nContent-Length: {most + 1}\r\n\r\n"
     assert b"HTTP/1.1 413" in free.raw(head.encode())
 
 
@@ -245,6 +255,15 @@ def test_a_few_are_read_at_once(free: Served, monkeypatch: pytest.MonkeyPatch) -
         assert free.ask(path, BAND.encode()).status == 503
 
 
+def packed(*files: tuple[str, bytes]) -> bytes:
+    """Files as the page sends them: names and sizes in a line, then one after the other."""
+    return (
+        json.dumps([[name, len(data)] for name, data in files]).encode()
+        + b"\n"
+        + b"".join(data for _, data in files)
+    )
+
+
 def recording(served: Served, folder: Path, crossed: bool) -> bytes:
     """What a recorder at the house desk gets of the ident signals of box A, two plugs crossed or not."""
     whole = served.live.now.planned.map
@@ -260,9 +279,7 @@ def recording(served: Served, folder: Path, crossed: bool) -> bytes:
 
 @pytest.mark.parametrize(("crossed", "words"), [(False, "As planned"), (True, "Something differs")])
 def test_a_recording_says_what_arrived(free: Served, tmp_path: Path, crossed: bool, words: str) -> None:
-    answer = free.ask(
-        "/ident?port=desk", recording(free, tmp_path, crossed), headers={"X-File-Name": "take.wav"}
-    )
+    answer = free.ask("/ident?port=desk", packed(("take.wav", recording(free, tmp_path, crossed))))
     assert answer.status == 200, answer.text
     assert words in answer.text
     assert "take.wav" in answer.text
@@ -277,7 +294,7 @@ def test_a_recording_says_what_arrived(free: Served, tmp_path: Path, crossed: bo
     ],
 )
 def test_what_is_no_recording_is_refused(free: Served, data: bytes, port: str, words: str) -> None:
-    answer = free.ask(f"/ident?port={port}", data, headers={"X-File-Name": "take.wav"})
+    answer = free.ask(f"/ident?port={port}", packed(("take.wav", data)))
     assert answer.status == 422
     assert words in answer.json()["error"]
     assert "chanbridge-" not in answer.json()["error"]
@@ -287,8 +304,8 @@ def test_a_recording_leaves_nothing_on_the_disk(
     free: Served, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
-    free.ask("/ident?port=desk", b"x" * 100_000)
-    head = b"POST /ident?port=desk HTTP/1.1\r\nHost: 127.0.0.1\r\nOrigin: http://127.0.0.1\r\nContent-Length: 1000\r\n\r\nRIFF"
+    assert free.ask("/ident?port=desk", packed(("take.wav", b"x" * 100_000))).status == 422
+    head = b'POST /ident?port=desk HTTP/1.1\r\nHost: 127.0.0.1\r\nOrigin: http://127.0.0.1\r\nContent-Length: 1000\r\n\r\n[["a.wav", 980]]\nRIFF'
     with socket.create_connection(("127.0.0.1", free.port), timeout=10) as link:
         link.sendall(head)
         end = time.monotonic() + 10
@@ -302,4 +319,60 @@ def test_a_recording_leaves_nothing_on_the_disk(
 
 def test_a_full_disk_is_said_so(free: Served, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(uploads, "SPARE", 1 << 60)
-    assert free.ask("/ident?port=desk", b"x" * 1000).status == 507
+    assert free.ask("/ident?port=desk", packed(("take.wav", b"x" * 1000))).status == 507
+
+
+def test_tracks_of_one_channel_each_make_one_recording(free: Served, tmp_path: Path) -> None:
+    data = recording(free, tmp_path, False)
+    whole, rate = soundfile.read(io.BytesIO(data))
+    tracks = []
+    for at, samples in enumerate(whole.T, 1):
+        out = io.BytesIO()
+        soundfile.write(out, samples, rate, "PCM_24", format="WAV")
+        tracks.append((f"track {at}.wav", out.getvalue()))
+    answer = free.ask("/ident?port=desk", packed(*tracks))
+    assert answer.status == 200, answer.text
+    assert "As planned" in answer.text
+    assert "track 1.wav, track 2.wav" in answer.text
+    answer = free.ask("/ident?port=desk", packed(("whole.wav", data), tracks[0]))
+    assert answer.status == 422
+    assert "whole.wav 8, track 1.wav 1" in answer.json()["error"]
+    assert str(tmp_path) not in answer.text
+
+
+@pytest.mark.parametrize("level", ["-61", "1", "nan", "loud", "inf"])
+def test_a_level_is_a_level(free: Served, level: str) -> None:
+    answer = free.ask(f"/ident?port=desk&level={level}", packed(("take.wav", b"x")))
+    assert answer.status == 422
+    assert "-60 to 0 dBFS" in answer.json()["error"]
+
+
+def test_a_level_that_was_not_played_is_seen(free: Served, tmp_path: Path) -> None:
+    answer = free.ask("/ident?port=desk&level=-40", packed(("take.wav", recording(free, tmp_path, False))))
+    assert answer.status == 200, answer.text
+    assert answer.text.count(" 20.0 ") == 5
+
+
+@pytest.mark.parametrize(
+    ("data", "status"),
+    [
+        (b"RIFF" * 100_000, 400),
+        (b"\n", 400),
+        (b"[]\n", 400),
+        (b'[["a.wav", -1]]\n', 400),
+        (b'[["a.wav", true]]\nx', 400),
+        (b'[["a.wav"]]\n', 400),
+        (b"[" * 50_000 + b"\n", 400),
+        (b'[["a.wav", 3]]\nabcd', 400),
+        (b'[["a.wav", 3], ["b.wav", 2]]\nabcd', 400),
+        (json.dumps([["a.wav", 0]] * (uploads.MOST_FILES + 1)).encode() + b"\n", 413),
+    ],
+)
+def test_files_that_are_not_as_was_said_are_refused(
+    free: Served, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, data: bytes, status: int
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    answer = free.ask("/ident?port=desk", data)
+    assert answer.status == status, answer.text
+    assert answer.json()["error"]
+    assert not any(tmp_path.iterdir())

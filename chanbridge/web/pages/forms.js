@@ -39,18 +39,19 @@ async function look(data) {
   document.querySelector("#meant [data-agree]")?.focus();
 }
 
-async function upload(url, file, name, seconds) {
-  put("answer", `${name}: being read …`, false);
+async function upload(url, data, files, seconds) {
+  const names = files.map((file) => file.name).join(", ");
+  put("answer", `${names}: being read …`, false);
   document.getElementById("answer").scrollIntoView({ block: "center" });
-  await shown("answer", page.send(url, file, { "X-File-Name": encodeURIComponent(name) }, seconds));
+  await shown("answer", page.send(url, data, { "X-File-Name": encodeURIComponent(files[0].name) }, seconds));
   document.getElementById("answer").scrollIntoView();
 }
 
 function compare(file) {
-  const port = encodeURIComponent(document.getElementById("against").value);
-  const pasted = document.getElementById("paste").value;
-  if (file) upload(`/compare?port=${port}`, file, file.name, 60);
-  else if (pasted.trim()) upload(`/compare?port=${port}`, new Blob([pasted]), "pasted", 60);
+  const asked = new URLSearchParams({ port: document.getElementById("against").value, act: page.act() });
+  const pasted = new Blob([document.getElementById("paste").value]);
+  if (file) upload(`/compare?${asked}`, file, [file], 60);
+  else if (pasted.size) upload(`/compare?${asked}`, pasted, [{ name: "pasted", size: pasted.size }], 60);
   else put("answer", "Choose a file, drop one, or paste rows first.", true);
 }
 
@@ -64,9 +65,11 @@ document.addEventListener("submit", (event) => {
     compare(document.getElementById("sheet").files[0]);
   } else if (form.id === "ident") {
     event.preventDefault();
-    const file = document.getElementById("recording").files[0];
-    const port = encodeURIComponent(document.getElementById("heard-at").value);
-    if (file) upload(`/ident?port=${port}`, file, file.name, 2400);
+    const files = [...document.getElementById("recording").files];
+    files.sort((one, two) => one.name.localeCompare(two.name, undefined, { numeric: true }));
+    const head = `${JSON.stringify(files.map((file) => [file.name, file.size]))}\n`;
+    const asked = new URLSearchParams({ port: form.port.value, level: form.level.value, act: page.act() });
+    if (files.length) upload(`/ident?${asked}`, new Blob([head, ...files]), files, 2400);
     else put("answer", "Choose a recording first.", true);
   }
 });
@@ -75,12 +78,13 @@ document.addEventListener("click", async (event) => {
   const button = event.target.closest("button");
   if (!button) return;
   const meant = button.closest(".meant");
-  if (button.dataset.received) {
+  if (button.dataset.received || button.dataset.told) {
     const what = [JSON.parse(button.dataset.what)];
+    const url = button.dataset.told ? "/told" : "/received";
     try {
-      const answer = await page.post("/received", { recipient: button.dataset.received, what, who: page.who() });
+      const answer = await page.post(url, { recipient: button.dataset.told || button.dataset.received, what, who: page.who() });
       if (answer.ok) button.disabled = true;
-      page.say(answer.ok ? "Thank you; everybody sees it." : (await answer.json()).error);
+      page.say(answer.ok ? "Written down; everybody sees it." : (await answer.json()).error);
     } catch (error) {
       page.say("No network: it was not sent. Press it again when the network is back.");
     }

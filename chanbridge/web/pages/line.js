@@ -4,7 +4,8 @@ const ticks = new Map(); // id → tick
 const cells = new Map(); // "channel\nat" → ids
 const answered = new Set(); // "channel\nat\nid"
 const mine = []; // what can be undone here: { id, channel, at, before }
-let walks = {};
+let walks = {}; // act → channel → where to walk
+let known = false; // whether all that was ticked is here
 let page = null;
 let queue = null;
 let current = "";
@@ -43,17 +44,35 @@ function said(channel, at) {
 
 function load() {
   if (queue) return;
-  try {
-    queue = JSON.parse(page.keep("queue") || "[]");
-  } catch (error) {
-    queue = [];
-  }
+  queue = page.kept("tick ").map((text) => JSON.parse(text)).sort((one, two) => (one.made < two.made ? -1 : 1));
   queue.forEach(add);
 }
 
-function store() {
-  page.keep("queue", JSON.stringify(queue));
-  page.wait(queue.length);
+function remove(done) {
+  for (const id of done) page.keep(`tick ${id}`, null);
+  queue = queue.filter((tick) => !done.has(tick.id));
+}
+
+// What was refused stands nowhere.
+function forget(id) {
+  const tick = ticks.get(id);
+  if (!tick || tick.when) return;
+  ticks.delete(id);
+  const cell = key(tick.channel, tick.at);
+  cells.set(cell, cells.get(cell).filter((one) => one !== id));
+  for (const seen of tick.sees || []) answered.delete(`${cell}\n${seen}`);
+}
+
+// As many as one message may hold.
+function nextBatch() {
+  const batch = [];
+  let size = 0;
+  for (const tick of queue.slice(0, 100)) {
+    size += new TextEncoder().encode(JSON.stringify(tick)).length + 1;
+    if (batch.length && size > 48000) break;
+    batch.push(tick);
+  }
+  return batch;
 }
 
 async function flush() {
@@ -61,13 +80,14 @@ async function flush() {
   if (sending || !queue.length) return;
   sending = true;
   try {
-    const batch = queue.slice(0, 100);
-    const answer = await page.post("/ticks", { ticks: batch });
+    const answer = await page.post("/ticks", { ticks: nextBatch() });
     if (answer.ok) {
       const { kept, refused } = await answer.json();
-      const done = new Set([...kept, ...Object.keys(refused)]);
-      queue = queue.filter((tick) => !done.has(tick.id));
-      for (const text of Object.values(refused)) page.say(`A tick was refused: ${text}`);
+      remove(new Set([...kept, ...Object.keys(refused)]));
+      for (const [id, text] of Object.entries(refused)) {
+        forget(id);
+        page.say(`A tick was refused: ${text}`);
+      }
       pause = 0;
     } else if (answer.status === 403) {
       page.say("Your link does not let you tick any more; what you ticked is kept here. Scan the code again.");
@@ -80,7 +100,7 @@ async function flush() {
     pause = Math.min(5000, 2 * pause + 500); // no network: it stays in the queue
   }
   sending = false;
-  store();
+  page.wait(queue.length);
   draw();
   if (queue.length) setTimeout(flush, pause);
 }
@@ -100,7 +120,8 @@ function tick(channel, at, result, other, note, undoing) {
   if (!undoing) mine.push({ id: made.id, channel, at, before: before.length === 1 ? before[0] : null });
   add(made);
   queue.push(made);
-  store();
+  page.keep(`tick ${made.id}`, JSON.stringify(made));
+  page.wait(queue.length);
   draw();
   flush();
 }
@@ -125,6 +146,13 @@ const cellOf = (channel, at) => [...(rowOf(channel)?.querySelectorAll("td[data-a
 const destination = () => find("listen")?.value || "";
 const nameOf = (at) => [...find("listen").options].find((one) => one.value === at)?.textContent || at;
 
+// Where a channel stood when it was ticked, if that is not where it stands now.
+function movedFrom(channel, td) {
+  return standing(channel, td.dataset.at).find((one) => one.result && one.place && one.place !== td.dataset.place)?.place || "";
+}
+
+const walkOf = (channel) => walks[page.act()]?.[channel] || "";
+
 function words(tick) {
   const other = tick.other ? ` with ${rowOf(tick.other)?.dataset.name || tick.other}` : "";
   const said = tick.result ? tick.result + other : tick.note ? "note" : "taken back";
@@ -139,24 +167,26 @@ function draw() {
     const channel = row.dataset.channel;
     for (const td of row.querySelectorAll("td[data-place]")) {
       const at = td.dataset.at;
+      if (!known && !cells.has(key(channel, at))) continue; // as the server wrote it
       const result = said(channel, at);
       const button = td.firstElementChild;
       const all = standing(channel, at);
-      const moved = all.find((one) => one.result && one.place && one.place !== td.dataset.place);
+      const moved = movedFrom(channel, td);
       const text = SIGNS[result] + (all.some((one) => one.note) ? " ✎" : "");
       if (button.textContent !== text) button.textContent = text;
       button.dataset.said = result;
       button.classList.toggle("waiting", waits.has(key(channel, at)));
       button.classList.toggle("moved", Boolean(moved));
       const about = result === "conflict" ? `in dispute: ${all.map(words).join("; ")}` : all.length ? all.map(words).join("; ") : "not ticked";
-      const since = moved ? `; ticked when it stood at ${moved.place}, check it again` : "";
+      const since = moved ? `; ticked when it stood at ${moved}, check it again` : "";
       const label = `${row.dataset.name} at ${nameOf(at)}: ${about}${since}`;
       if (button.getAttribute("aria-label") !== label) button.setAttribute("aria-label", label);
       button.title = about + since;
     }
     const walk = row.querySelector("tr.walk");
-    walk.hidden = !walks[channel];
-    walk.lastElementChild.textContent = walks[channel] || "";
+    if (!known) continue;
+    walk.hidden = !walkOf(channel);
+    walk.lastElementChild.textContent = walkOf(channel);
   }
   drawCard();
 }
@@ -180,14 +210,14 @@ function drawCard() {
   const row = rowOf(current);
   const cell = cellOf(current, at);
   const number = list.indexOf(row);
-  const done = list.filter((one) => said(one.dataset.channel, at) === "arrived").length;
+  const done = list.filter((one) => said(one.dataset.channel, at) === "arrived" && !movedFrom(one.dataset.channel, cellOf(one.dataset.channel, at))).length;
   find("card-at").textContent = `${number < 0 ? "–" : number + 1} of ${list.length}, ${done} arrived`;
   find("card-name").textContent = row?.dataset.name || "";
   const place = cell?.dataset.slot ? `${nameOf(at)} ${cell.dataset.slot}` : `not planned at ${nameOf(at)}`;
   find("card-where").textContent = row ? `${row.dataset.socket || "no socket"} → ${place}` : "";
   const all = standing(current, at);
   find("card-said").textContent = all.length > 1 && said(current, at) === "conflict" ? `In dispute: ${all.map(words).join("; ")}` : all.map(words).join("; ");
-  find("card-walk").textContent = walks[current] || "";
+  find("card-walk").textContent = walkOf(current);
   for (const button of find("card-buttons").children) {
     button.disabled = !cell?.dataset.place;
     button.setAttribute("aria-pressed", String(said(current, at) === button.dataset.result));
@@ -290,7 +320,21 @@ document.addEventListener("change", (event) => {
   } else if (event.target.id === "follow" && event.target.checked && reader) show(reader);
 });
 
+window.addEventListener("storage", (event) => {
+  if (!queue || !event.key || !event.key.includes(" tick ")) return; // another page of this browser has sent one, or keeps one
+  if (event.newValue === null) queue = queue.filter((tick) => !event.key.endsWith(` ${tick.id}`));
+  page.wait(queue.length);
+  draw();
+});
+
 let reader = "";
+
+// The worker keeps the newest answer for a reload without network.
+let clock = 0;
+function later() {
+  clearTimeout(clock);
+  clock = setTimeout(() => fetch("/ticks").catch(() => draw()), 2000);
+}
 
 export const line = {
   shown(given) {
@@ -303,9 +347,11 @@ export const line = {
     if (kept && [...find("listen").options].some((one) => one.value === kept)) find("listen").value = kept;
     draw();
   },
-  told(data) {
+  told(data, given) {
+    page = given || page;
     data.ticks.forEach(add);
-    Object.assign(walks, data.walk);
+    for (const [act, texts] of Object.entries(data.walk)) walks[act] = { ...walks[act], ...texts };
+    if (page.lasting) later();
     draw();
   },
   async resync(given) {
@@ -316,16 +362,20 @@ export const line = {
       const answer = await fetch("/ticks");
       if (!answer.ok) return;
       const data = await answer.json();
-      walks = data.walk;
+      walks = {};
+      known = true;
       line.told(data);
-      line.read(data.reading);
+      line.read(data.reading, page);
     } catch (error) {
       page.say("No network: what others tick is not seen here now.");
     }
   },
-  read(channel) {
+  read({ channel, name }, given) {
+    page = given;
     reader = channel;
-    if (channel && find("follow")?.checked && !find("read-out").checked && channel !== current) show(channel);
+    if (!channel || !find("follow")?.checked || find("read-out").checked || channel === current) return;
+    if (rowOf(channel)) show(channel);
+    else page.say(`Read out now: ${name}. It is not in this act; choose the act above.`);
   },
   flush,
 };

@@ -7,6 +7,7 @@ const parts = { line, forms };
 let source = null;
 let waiting = 0;
 let ended = false;
+const lasting = Boolean(window.isSecureContext && navigator.serviceWorker); // a reload opens the page without network
 
 const page = {
   role: document.body.dataset.role,
@@ -21,20 +22,35 @@ const page = {
     return keep("who") || "";
   },
   keep,
+  kept,
+  lasting,
+  act: () => new URL(location.href).searchParams.get("act") || "",
   called: () => called(),
   post: (url, data) => send(url, JSON.stringify(data), { "Content-Type": "application/json" }),
   send,
 };
 
+// What is kept in this browser, for this show: read without a value, removed with null.
+const keyOf = (name) => `chanbridge ${document.body.dataset.show} ${name}`;
+
 function keep(name, value) {
-  const key = `chanbridge ${document.querySelector(".show").firstChild.data.trim()} ${name}`;
   try {
-    if (value === undefined) return localStorage.getItem(key);
-    localStorage.setItem(key, value);
+    if (value === undefined) return localStorage.getItem(keyOf(name));
+    if (value === null) localStorage.removeItem(keyOf(name));
+    else localStorage.setItem(keyOf(name), value);
   } catch (error) {
     page.say("This browser keeps nothing: do not close the page before the network is back.");
   }
   return value;
+}
+
+function kept(start) {
+  const begin = keyOf(start);
+  try {
+    return Object.keys(localStorage).filter((key) => key.startsWith(begin)).map((key) => localStorage.getItem(key));
+  } catch (error) {
+    return []; // it keeps nothing, as was said when something was to be kept
+  }
 }
 
 async function send(url, body, headers = {}, seconds = 10) {
@@ -58,6 +74,8 @@ async function go(url, push) {
     return;
   }
   const doc = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const since = answer.headers.get("x-kept");
+  if (since) page.say(`No network: this is how it was at ${clock(since)}.`);
   if (!doc.getElementById("main")) {
     page.say(answer.status === 403 ? "Your link has ended: scan the code again." : doc.body.textContent);
     return;
@@ -79,7 +97,7 @@ function swap(doc, same) {
       doc.getElementById(kept.id)?.replaceWith(kept);
     }
   }
-  for (const id of ["state", "news", "main"]) {
+  for (const id of ["state", "news", "acts", "main"]) {
     const here = document.getElementById(id);
     here.replaceChildren(...doc.getElementById(id).childNodes);
   }
@@ -87,8 +105,10 @@ function swap(doc, same) {
   document.body.dataset.view = doc.body.dataset.view;
   document.body.dataset.number = doc.body.dataset.number;
   document.querySelector(".show").replaceChildren(...doc.querySelector(".show").childNodes);
-  const links = document.querySelectorAll("header nav a");
-  doc.querySelectorAll("header nav a").forEach((one, at) => {
+  document.getElementById("find-act").value = doc.getElementById("find-act").value;
+  const links = document.querySelectorAll("#views a");
+  doc.querySelectorAll("#views a").forEach((one, at) => {
+    links[at].href = one.getAttribute("href");
     if (one.hasAttribute("aria-current")) links[at].setAttribute("aria-current", "page");
     else links[at].removeAttribute("aria-current");
   });
@@ -154,10 +174,14 @@ document.getElementById("name")?.addEventListener("click", () => {
 
 // Times of the server as the clock here shows them
 
+function clock(time) {
+  return new Date(time).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
+}
+
 function times() {
   for (const one of document.querySelectorAll("time:not([data-local])")) {
     one.dataset.local = "";
-    one.textContent = new Date(one.dateTime).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
+    one.textContent = clock(one.dateTime);
   }
 }
 
@@ -170,7 +194,16 @@ function state() {
   line.className = live && !waiting ? "" : "away";
   const text = ended ? "Your link has ended: scan the code again" : live ? kept || "live" : `No network. ${kept}`.trim();
   if (line.textContent !== text) line.textContent = text;
+  const away = document.getElementById("away");
+  away.hidden = live || ended || lasting;
+  away.textContent = away.hidden
+    ? ""
+    : "Leave this page open: over this link a browser cannot open it again before the network is back. What you tick is kept in this browser all the same, and is sent once the page is open with network.";
 }
+
+window.addEventListener("beforeunload", (event) => {
+  if (waiting && !lasting) event.preventDefault(); // the browser asks whether to leave
+});
 
 let timer = 0;
 function refresh() {
@@ -190,7 +223,7 @@ function listen() {
   source.addEventListener("show", refresh);
   source.addEventListener("papers", () => document.body.dataset.view === "papers" && refresh());
   source.addEventListener("ticks", (event) => line.told(JSON.parse(event.data), page));
-  source.addEventListener("reading", (event) => line.read(JSON.parse(event.data).channel));
+  source.addEventListener("reading", (event) => line.read(JSON.parse(event.data), page));
   source.addEventListener("trouble", (event) => page.say(JSON.parse(event.data).text));
   source.addEventListener("error", async () => {
     state();
@@ -221,3 +254,15 @@ called();
 times();
 state();
 listen();
+if (lasting) {
+  line.resync(page); // what was kept, where there is no network
+  const watching = new Promise((done) => {
+    if (navigator.serviceWorker.controller) done();
+    else navigator.serviceWorker.addEventListener("controllerchange", done, { once: true });
+  });
+  navigator.serviceWorker
+    .register("/worker.js")
+    .then(() => watching)
+    .then(() => Promise.all([location.href, "/?view=line", "/ticks"].map((url) => fetch(url)))) // so that they are kept
+    .catch(() => page.say("This browser keeps no page: without network a reload does not open it again."));
+}
