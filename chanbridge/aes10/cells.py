@@ -15,6 +15,8 @@ Positions = NDArray[np.int64]
 
 LOAD = 8
 """Bytes read for a word: 40 bits and up to 7 before it."""
+_AT_ONCE = 32_768
+"""Words looked up at a time, so that what is between bits and words stays in the processor's cache."""
 
 _U = np.uint64
 _HALF_BITS = WORD_BITS // 2
@@ -24,6 +26,10 @@ FILL = int(f"{SYNC:0{SYNC_BITS}b}" * 4, 2)
 
 ODD_HALF = 0xA5A9
 """What the table says of 20 bits that are no code groups. Where it says this, the bits are looked at again."""
+
+
+SYNC_HERE, NO_BYTE = 256, 257
+"""What the table of symbols says of ten bits that are a synchronisation symbol, and of those that are nothing."""
 
 
 def _half_words() -> NDArray[np.uint16]:
@@ -39,9 +45,18 @@ def _nibbles() -> NDArray[np.uint32]:
     return table
 
 
+def _symbols() -> NDArray[np.uint16]:
+    table = np.full(1 << SYNC_BITS, NO_BYTE, np.uint16)
+    table[HALF_WORD_CODES[:256] >> SYNC_BITS] = np.arange(256)
+    table[SYNC] = SYNC_HERE
+    return table
+
+
 HALF_WORDS = _half_words()
 NIBBLES = _nibbles()
 """Five bits to four; what is no code group counts as 0."""
+SYMBOLS = _symbols()
+"""Ten bits to a byte of the word, in the order of the link: SYNC_HERE, or NO_BYTE, for some of them."""
 
 
 def look_up(cells: NDArray[np.uint64], halves: NDArray[np.uint64], words: Words) -> None:
@@ -49,7 +64,52 @@ def look_up(cells: NDArray[np.uint64], halves: NDArray[np.uint64], words: Words)
     np.right_shift(cells, _U(64 - _HALF_BITS), out=halves[:, 0])
     np.right_shift(cells, _U(64 - WORD_BITS), out=cells)
     np.bitwise_and(cells, _U(_HALF), out=halves[:, 1])
-    HALF_WORDS.take(halves.reshape(-1).view(np.int64), out=words.view(np.uint16), mode="clip")
+    into = words.view(np.uint16)
+    HALF_WORDS.take(
+        halves.reshape(-1).view(np.int64), out=into, mode="wrap"
+    )  # nothing wraps; the fastest mode
+
+
+class Strides:
+    """Decodes one word after the other without a symbol search, into room that the next call uses again."""
+
+    def __init__(self, most: int) -> None:
+        self._cells = np.empty(most, np.uint64)
+        self._words = np.empty(most, np.uint32)
+        self._odd = np.empty(most * 2, bool)
+        self._halves = np.empty((_AT_ONCE, 2), np.uint64)
+
+    def decode(
+        self, buffer: Bytes, at: int, count: int
+    ) -> tuple[Words, NDArray[np.uint64], NDArray[np.bool_]]:
+        """`count` words from bit `at` on, the 40 bits of each, and whether they may be none."""
+        byte, shift = at >> 3, _U(at & 7)
+        words, cells, odd = self._words[:count], self._cells[:count], self._odd[: count * 2]
+        loads = as_strided(buffer[byte : byte + LOAD].view(">u8"), (count,), (WORD_BITS // 8,))
+        for first in range(0, count, _AT_ONCE):
+            piece = slice(first, first + _AT_ONCE)
+            some = cells[piece]
+            np.copyto(some, loads[piece])
+            if shift:
+                np.left_shift(some, shift, out=some)
+            look_up(some, self._halves[: len(some)], words[piece])
+        np.equal(words.view(np.uint16), np.uint16(ODD_HALF), out=odd)
+        return words, cells, odd.view(np.uint16) != 0
+
+
+def without(items: Bytes, places: Positions) -> Bytes:
+    """What stands before, between and behind these places."""
+    counts = np.diff(places, prepend=-1, append=len(items)) - 1
+    starts = np.append(0, places + 1)[counts > 0]
+    counts = counts[counts > 0]
+    if len(counts) < 3 or (counts[1:-1] != counts[1]).any():
+        kept = np.ones(len(items), bool)
+        kept[places] = False
+        return items[kept]
+    size = int(counts[1])  # frames, with a part of one at either end
+    rows = as_strided(items, (len(items) - size + 1, size), (1, 1))
+    ends = items[starts[0] : starts[0] + counts[0]], items[starts[-1] : starts[-1] + counts[-1]]
+    return np.concatenate([ends[0], rows[starts[1:-1]].reshape(-1), ends[1]])
 
 
 def no_words(halves: NDArray[np.uint64]) -> NDArray[np.bool_]:

@@ -26,7 +26,7 @@ _U = np.uint64
 _WORD_BYTES = WORD_BITS // 8
 _FILL = int(f"{SYNC:0{SYNC_BITS}b}" * 4, 2)
 """Four synchronisation symbols: as long as a word, and a whole number of bytes."""
-_FILL_BYTES = np.frombuffer(_FILL.to_bytes(_WORD_BYTES, "big"), np.uint8)
+_FILL_BYTES = _FILL.to_bytes(_WORD_BYTES, "big") * 4096
 _WORD = _U((1 << WORD_BITS) - 1 << 64 - WORD_BITS)
 """The upper bits of a cell, where the word is."""
 _FILL_ON = _U(int(f"{SYNC:0{SYNC_BITS}b}" * 7, 2) >> 6)
@@ -53,14 +53,12 @@ class LineEncoder:
         self.mode = mode
         self._slots = link_slots(mode)
         self._frame = 0
-        self._held = np.zeros(0, np.uint8)  # the byte that the last piece began and did not fill
+        self._held = np.zeros(0, np.uint8)  # the byte that was begun and is not full yet
         self._nrzi = _Transitions() if nrzi else None
-        rows = max(1, PIECE_WORDS // self._slots)
-        self._rows = rows
+        self._rows = rows = max(1, PIECE_WORDS // self._slots)
         self._halves = np.empty(rows * self._slots * 2, np.int64)
         self._codes = np.empty(rows * self._slots * 2, np.uint32)
         self._cells = np.empty((rows, self._slots), np.uint64)
-        self._room = np.zeros(0, np.uint8)
 
     def feed(self, words: ArrayLike) -> bytes:
         """The bytes of some more frames, (frames, slots). Raises ValueError for another number of slots."""
@@ -69,39 +67,28 @@ class LineEncoder:
             raise ValueError(
                 f"the words have the shape {frames.shape}; a frame of {self.mode} has {self._slots} subframes"
             )
-        pieces = [self._piece(frames[at : at + self._rows]) for at in range(0, len(frames), self._rows)]
-        return pieces[0] if len(pieces) == 1 else b"".join(pieces)
+        if not len(frames):
+            return b""
+        starts = frame_starts(self.mode, self._frame, len(frames)) * SYNC_BITS
+        self._frame += len(frames)
+        base = int(starts[0]) // 8
+        places = starts[1:] - (self._slots * WORD_BITS + base * 8)  # of each frame's first word, in bits
+        whole, left = divmod(int(starts[-1]) - base * 8, 8)
+        out = _filled(whole + 8, base % _WORD_BYTES)
+        out[: len(self._held)] = self._held
+        bytes_at, shifts = places >> 3, (places & 7).astype(np.uint64)
+        cells_at = as_strided(
+            out[:8].view(">u8"), (whole - self._slots * _WORD_BYTES + 1, self._slots), (1, _WORD_BYTES)
+        )  # row b: the words of a frame that begins in byte b, with what is in the same 64 bits after each
+        for at in range(0, len(frames), self._rows):
+            piece = slice(at, at + self._rows)
+            cells_at[bytes_at[piece]] = self._shifted(frames[piece], shifts[piece])
+        self._held = out[whole : whole + 1].copy() if left else out[:0]
+        return self._sent(out[:whole])
 
     def finish(self) -> bytes:
         """The byte that is not full yet, filled up with the beginning of a synchronisation symbol."""
         return self._sent(self._held) if len(self._held) else b""
-
-    def _piece(self, words: NDArray[np.uint32]) -> bytes:
-        count, slots = words.shape
-        starts = frame_starts(self.mode, self._frame, count) * SYNC_BITS
-        self._frame += count
-        base = starts[0] // 8 * 8
-        places = starts[1:] - slots * WORD_BITS - base  # of each frame's first word, in bits
-        whole, left = divmod(int(starts[-1] - base), 8)
-        out = self._filled(whole + 1, int(base // 8) % _WORD_BYTES)
-        out[: len(self._held)] = self._held
-        cells = self._shifted(words, (places % 8).astype(np.uint64))
-        first = places // 8
-        rows = as_strided(
-            out[:8].view(">u8"), (int(first[-1]) + 1, slots), (1, _WORD_BYTES)
-        )  # row b: the words of a frame that begins in byte b, with what is in the same 64 bits after each
-        rows[first] = cells
-        self._held = out[whole : whole + 1].copy() if left else out[:0]
-        return self._sent(out[:whole])
-
-    def _filled(self, size: int, phase: int) -> Bytes:
-        """Room for bytes, with fill in it that goes on from `phase` bytes into its pattern."""
-        if len(self._room) < size + 2 * 8:
-            self._room = np.empty(size + 2 * 8, np.uint8)
-            self._pattern = np.tile(_FILL_BYTES, size // _WORD_BYTES + 5)
-        room = self._room[: size + 8]
-        room[:] = self._pattern[phase : phase + len(room)]
-        return room
 
     def _shifted(self, words: NDArray[np.uint32], shifts: NDArray[np.uint64]) -> NDArray[np.uint64]:
         """Each word's 40 bits, `shifts` bits below the top of 64; above stand the bits that come before it.
@@ -112,27 +99,34 @@ class LineEncoder:
         halves, codes = self._halves[: words.size * 2], self._codes[: words.size * 2]
         cells = self._cells[:count]
         np.copyto(halves, words.reshape(-1).view(np.uint16))
-        HALF_WORD_CODES.take(halves, out=codes, mode="clip")
+        HALF_WORD_CODES.take(halves, out=codes, mode="wrap")  # nothing wraps; it is the mode that is fastest
         both = codes.view(np.uint64).reshape(count, slots)  # first half in the low bits
         np.left_shift(both, _U(44), out=cells)
         if not shifts.any():
-            np.right_shift(both, _U(8), out=both)
+            both >>= _U(8)
             cells |= both
             cells[:, -1] &= _WORD
             cells[:, -1] |= _FILL_ON >> _U(WORD_BITS)
             return cells
         shift = shifts[:, None]
-        np.right_shift(both, _U(32), out=both)
-        cells |= both << _U(24)
+        both >>= _U(32)
+        both <<= _U(24)
+        cells |= both
         cells >>= shift
-        both <<= _U(64) - shift  # a shift by all 64 leaves nothing
+        both <<= _U(40) - shift  # what falls out of a cell at its end stands above the next word
         cells[:, 1:] |= both[:, :-1]
-        cells[:, 0] |= _U(SYNC) << (_U(64) - shifts)
+        cells[:, 0] |= _U(SYNC) << (_U(64) - shifts)  # a shift by all 64 leaves nothing
         cells[:, -1] |= _FILL_ON >> (_U(WORD_BITS) + shifts)
         return cells
 
     def _sent(self, data: Bytes) -> bytes:
         return self._nrzi.levels(data) if self._nrzi else data.tobytes()
+
+
+def _filled(size: int, phase: int) -> Bytes:
+    """Room for bytes, with fill in it that goes on from `phase` bytes into its pattern."""
+    room = bytearray(_FILL_BYTES) * ((size + phase) // len(_FILL_BYTES) + 1)
+    return np.frombuffer(room, np.uint8)[phase : phase + size]
 
 
 class _Transitions:
@@ -142,13 +136,17 @@ class _Transitions:
         self._high = False
 
     def levels(self, data: Bytes) -> bytes:
-        inside = data.copy()
-        for shift in (1, 2, 4):
-            inside ^= inside >> np.uint8(shift)
-        ends = np.bitwise_xor.accumulate(inside & np.uint8(1)).astype(bool) ^ self._high
-        before = np.concatenate([[self._high], ends[:-1]]).astype(np.uint8)
-        self._high = bool(ends[-1]) if len(ends) else self._high
-        return bytes((inside ^ before * np.uint8(255)).tobytes())
+        """The levels of some more bytes."""
+        cells = np.zeros(-(-len(data) // 8), np.uint64)
+        cells.view(np.uint8)[: len(data)] = data
+        cells.byteswap(inplace=True)  # the first bit on top
+        for shift in (1, 2, 4, 8, 16, 32):
+            cells ^= cells >> _U(shift)  # each bit: how many ones there are up to it, modulo 2
+        ends = np.bitwise_xor.accumulate(np.append(_U(self._high), cells & _U(1)))
+        cells ^= np.negative(ends[:-1])  # all ones where the level before is high
+        levels = cells.byteswap(inplace=True).view(np.uint8)[: len(data)].tobytes()
+        self._high = bool(levels[-1] & 1) if levels else self._high
+        return levels
 
 
 def encode_line(words: ArrayLike, *, mode: Mode, nrzi: bool = False) -> bytes:

@@ -11,21 +11,22 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.lib.stride_tricks import as_strided
 from numpy.typing import NDArray
 
 from chanbridge.aes10.cells import (
     FILL,
     LOAD,
-    ODD_HALF,
+    NO_BYTE,
+    SYMBOLS,
+    SYNC_HERE,
     Bytes,
     Positions,
+    Strides,
     Words,
-    look_up,
     nearly_sync,
-    no_words,
     syncs_in,
     true_syncs,
+    without,
     words_at,
 )
 from chanbridge.aes10.framing import Framer, Place
@@ -39,10 +40,19 @@ _WRONG_SYMBOLS = (SYNC_BITS, 2 * SYNC_BITS, 3 * SYNC_BITS)
 """Bits that are lost where one, two or three symbols are wrong and no word is missing."""
 
 _U = np.uint64
-_WORD_BYTES = WORD_BITS // 8
+_SHIFTS = np.arange(WORD_BITS - SYNC_BITS, -1, -SYNC_BITS).astype(_U)
+"""How far each of a word's four symbols is above bit 0."""
 
+_LONGEST = 4 * PIECE_WORDS
+"""Words in the longest stride."""
 _FIRST = 256
 """Words tried in the first stride after a search. Strides grow from there, and so do searches with no long stride between."""
+
+
+def _symbols(cells: NDArray[np.uint64]) -> NDArray[np.uint16]:
+    """What the four symbols of each of these 40 bits are."""
+    tens = cells[:, None] >> _SHIFTS & _U((1 << SYNC_BITS) - 1)
+    return SYMBOLS.take(tens.view(np.int64), mode="wrap")
 
 
 class Break(NamedTuple):
@@ -115,10 +125,7 @@ class LineDecoder:
         self._before: int | None = None  # None until there are words
         self._breaks: list[Break] = []
         self._stride_words = self._search_words = _FIRST
-        self._cells = np.empty(PIECE_WORDS, np.uint64)
-        self._halves = np.empty((PIECE_WORDS, 2), np.uint64)
-        self._words = np.empty(PIECE_WORDS, np.uint32)
-        self._odd = np.zeros(PIECE_WORDS * 2, bool)
+        self._strides = Strides(_LONGEST)
 
     def feed(self, data: bytes | bytearray | memoryview) -> Words:
         """Some more bytes; the frames that are whole now."""
@@ -193,41 +200,62 @@ class LineDecoder:
     # -- in step: every 40 bits are a word or four symbols
 
     def _stride(self, buffer: Bytes, fits: int, out: list[Words]) -> bool:
-        """Decode some of the `fits` words that there may be; False if not even the first 40 bits are one, or symbols."""
+        """Decode some of the `fits` words that there may be; False where it cannot be told how far they are sound."""
         count = min(fits, self._stride_words)
-        cells, halves = self._cells[:count], self._halves[:count]
-        byte, shift = divmod(self._at, 8)
-        np.copyto(cells, as_strided(buffer[byte : byte + LOAD].view(">u8"), (count,), (_WORD_BYTES,)))
-        if shift:
-            np.left_shift(cells, _U(shift), out=cells)
-        words = self._words[:count]
-        look_up(cells, halves, words)
-        odd = self._odd[: 2 * count]
-        np.equal(words.view(np.uint16), np.uint16(ODD_HALF), out=odd)
-        is_fill = (
-            odd.view(np.uint16) != 0
-        )  # of a word's two halves either; hardly any are, so they are looked at again
-        doubtful = np.flatnonzero(is_fill)
-        others = doubtful[cells[doubtful] != FILL]
-        is_fill[others] = False
-        fills = np.flatnonzero(is_fill) if len(others) else doubtful
-        wrong = others[no_words(halves[others])]
+        words, cells, is_fill = self._strides.decode(buffer, self._at, count)
+        fills = np.flatnonzero(is_fill)  # or may be; hardly any are not, so they are looked at again
         stop = count
-        if len(wrong):
-            stop = int(wrong[0])
-            fills = fills[fills < stop]
-        if stop < count:
-            self._stride_words = _FIRST
-        else:
-            self._stride_words = min(self._stride_words * 4, PIECE_WORDS)
-            self._search_words = _FIRST if count > _FIRST else self._search_words
-            if count < fits and len(fills) and fills[-1] > count // 2:
-                stop = int(fills[-1]) + 1  # whole frames, likely; what comes after is decoded again
+        doubtful = cells[fills]
+        known = doubtful == FILL
+        if not known.all():
+            symbols = _symbols(doubtful)
+            if (symbols[~known] == SYNC_HERE).any():
+                return self._uneven(words, fills, symbols, out)
+            is_fill[fills[~known]] = False
+            wrong = fills[(symbols == NO_BYTE).any(axis=1)]
+            stop = int(wrong[0]) if len(wrong) else count
+            fills = np.flatnonzero(is_fill[:stop])
+        self._went_well(stop == count, count)
+        if stop == count < fits and len(fills) and fills[-1] > count // 2:
+            stop = int(fills[-1]) + 1  # whole frames, likely; what comes after is decoded again
         if len(fills):
             self._met(self._at + int(fills[0]) * WORD_BITS, 4 * len(fills))
         self._at += stop * WORD_BITS
         self._give(words[:stop][~is_fill[:stop]], None, out)
         return stop > 0
+
+    def _uneven(
+        self, words: Words, doubtful: Positions, symbols: NDArray[np.uint16], out: list[Words]
+    ) -> bool:
+        """Decode a stride in which synchronisation symbols do not come in fours, so that words are not 40 bits apart.
+
+        Taken are words up to a symbol that is where it should be, as long as whole words lie between the symbols.
+        """
+        places = 4 * doubtful[:, None] + np.arange(4)
+        data, is_data = words.view(np.uint8), symbols < SYNC_HERE
+        data[places[is_data]] = symbols[is_data]  # beside a symbol in the same half of a word
+        syncs = places[symbols == SYNC_HERE]
+        counts = np.diff(syncs, prepend=-1) - 1
+        sound = counts % 4 == 0
+        broken = np.searchsorted(syncs, places[symbols == NO_BYTE])
+        sound[broken[broken < len(syncs)]] = False
+        ends = np.flatnonzero(counts[: len(syncs) if sound.all() else int(np.argmin(sound))])
+        self._went_well(bool(sound.all()), len(words))
+        if not len(ends):
+            return False
+        last = int(ends[-1])
+        if last:
+            self._met(self._at + int(syncs[0]) * SYNC_BITS, last)
+        stop = int(syncs[last])
+        self._at += stop * SYNC_BITS
+        self._give(without(data[:stop], syncs[:last]).view(np.uint32), None, out)
+        return True
+
+    def _went_well(self, well: bool, count: int) -> None:
+        """Make the next stride longer after a sound one, short after one that was not."""
+        self._stride_words = min(self._stride_words * 4, _LONGEST) if well else _FIRST
+        if well and count > _FIRST:
+            self._search_words = _FIRST
 
     def _met(self, at: int, count: int) -> None:
         """Count symbols, the first of them at bit `at`."""

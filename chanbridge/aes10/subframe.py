@@ -27,9 +27,10 @@ Words = NDArray[np.uint32]
 Bits = NDArray[np.bool_]
 Kind = Literal["parity", "frame sync", "subframe order", "block start", "activity gap"]
 
-_SYNC, _ACTIVE, _B, _BLOCK, _PARITY = (
-    np.uint32(FIELDS[name].ones) for name in ("frame_sync", "active", "b_subframe", "block_start", "parity")
+_SYNC, _ACTIVE, _B, _BLOCK = (
+    np.uint32(FIELDS[name].ones) for name in ("frame_sync", "active", "b_subframe", "block_start")
 )
+_PARITY_AT = np.uint32(FIELDS["parity"].first)
 _AUDIO = FIELDS["audio"]
 _ABOVE = 32 - _AUDIO.width
 """How far a sample is shifted up to drop what is not in its 24 bits."""
@@ -90,7 +91,7 @@ def encode_subframes(
         for name, bits in extra.items():
             piece[:, :channels] |= placed(bits[at : at + step].astype(np.uint32), name)
         np.bitwise_count(piece, out=count)
-        np.multiply(count, _PARITY, out=parity)  # bit 0 of the count becomes bit 31, the rest falls off
+        np.left_shift(count, _PARITY_AT, out=parity)  # bit 0 of the count becomes bit 31, the rest falls off
         piece |= parity
         piece |= flags
     words[-start % BLOCK_FRAMES :: BLOCK_FRAMES] |= _BLOCK

@@ -57,7 +57,7 @@ def _records(data: bytes, *tags: str) -> Iterator[Any]:
             while element.getprevious() is not None:
                 del element.getparent()[0]
     except etree.XMLSyntaxError as error:
-        raise damaged(f"its XML is broken ({error.msg})") from None
+        raise damaged(f"its XML is broken ({error.msg[:200]})") from None
 
 
 def _name(element: Any) -> str:

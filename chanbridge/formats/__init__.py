@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import contextlib
-import difflib
 import gc
-from collections.abc import Iterator
+import os
+import re
+from collections.abc import Iterator, Sequence
 from importlib import import_module
 from pathlib import PurePath
 from typing import NamedTuple, Protocol, cast
 
-from chanbridge.errors import Location, ReadError, WriteError
+from chanbridge.errors import ChanbridgeError, Location, ReadError, WriteError, close_to, unknown
 from chanbridge.files import read_bytes
 from chanbridge.model import ChannelMap
-from chanbridge.names import Vocabulary, extended
+from chanbridge.names import Vocabulary, extended, fold
 from chanbridge.sheets.grid import Grid, Options
 from chanbridge.sheets.interpret import interpret, reading_of
 from chanbridge.sheets.ledger import Reading
@@ -60,6 +61,9 @@ FORMATS = (
 )
 
 
+PLUG_INS = "chanbridge.formats"
+"""The group of entry points under which another package offers a `Format` of its own."""
+
 LARGEST_WORDS = 1024 * 1024
 """Bytes of a file of words."""
 
@@ -81,31 +85,53 @@ class FormatModule(Protocol):
 
 def named(name: str) -> Format:
     """The format of this name; WriteError with the nearest right name where there is none."""
-    for known in FORMATS:
-        if known.name == name or f".{name}" in known.suffixes:
+    known = next((known for known in FORMATS if name == known.name or f".{name}" in known.suffixes), None)
+    if known:
+        return known
+    more, broken = plugged_in()
+    for known in more:
+        if name == known.name or f".{name}" in known.suffixes:
             return known
-    names = [known.name for known in FORMATS]
-    near = difflib.get_close_matches(name, names, 1)
-    raise WriteError(
-        f"there is no format {name!r}; "
-        + (f"did you mean {near[0]}?" if near else f"there are {', '.join(names)}")
-    )
+    said = unknown("format", name, [known.name for known in (*FORMATS, *more)])
+    raise WriteError("; ".join([said, *broken]))
 
 
 def of_suffix(path: str) -> Format:
     """The format that a file name's ending stands for; WriteError naming the endings where it has none."""
     suffix = PurePath(path).suffix.lower()
-    for known in FORMATS:
+    known = next((known for known in FORMATS if suffix in known.suffixes), None)
+    if known:
+        return known
+    more, broken = plugged_in()
+    for known in more:
         if suffix in known.suffixes:
             return known
-    endings = [ending for known in FORMATS for ending in known.suffixes]
-    near = difflib.get_close_matches(suffix, endings, 1) if suffix else []
-    raise WriteError(
-        f"the ending {suffix!r} is no known format; "
-        + (f"did you mean {near[0]}? " if near else "")
-        + f"use one of {' '.join(endings)}, or name the format",
-        Location(path),
-    )
+    endings = [ending for known in (*FORMATS, *more) for ending in known.suffixes]
+    near = close_to(suffix[1:], [ending[1:] for ending in endings])
+    said = f"the ending {suffix!r} is no known format" if suffix else "this name has no ending"
+    said += f"; did you mean '.{near}'? Known are" if near else "; known are"
+    said += f" {' '.join(endings)}: save it as one of them, or name its format (--from, --to)"
+    raise WriteError("; ".join([said, *broken]), Location(path))
+
+
+def plugged_in() -> tuple[list[Format], list[str]]:
+    """The formats that other packages offer, and what is wrong with those that cannot be loaded.
+
+    Looked for only where nothing of our own fits, because looking takes longer than many a command.
+    """
+    from importlib.metadata import entry_points
+
+    found, broken = [], []
+    for point in sorted(entry_points(group=PLUG_INS), key=lambda point: point.name):
+        try:
+            known = point.load()
+            if not isinstance(known, Format):
+                raise TypeError(f"it is of type {type(known).__name__}, not a Format")
+            found.append(known)
+        except (Exception, SystemExit) as error:  # whatever it does must not hide what is asked of us
+            what = f"{type(error).__name__}: {error}"
+            broken.append(f"the format plug-in {point.name!r} ({point.value}) cannot be loaded: {what}")
+    return found, broken
 
 
 def sniff(data: bytes) -> Format:
@@ -123,8 +149,20 @@ def sniff(data: bytes) -> Format:
     return named("csv")
 
 
-def _module(known: Format) -> FormatModule:
-    return cast(FormatModule, import_module(known.module))
+@contextlib.contextmanager
+def _module(known: Format) -> Iterator[FormatModule]:
+    """The module of a format. What goes wrong in another package's becomes one message for a person."""
+    try:
+        yield cast(FormatModule, import_module(known.module))
+    except ChanbridgeError:
+        raise
+    except Exception as error:
+        if known in FORMATS:
+            raise
+        raise ReadError(
+            f"the format plug-in {known.name!r} ({known.module}) failed: {type(error).__name__}: {error}; "
+            "tell its maker, or use another format"
+        ) from None
 
 
 @contextlib.contextmanager
@@ -142,26 +180,63 @@ def _without_collecting() -> Iterator[None]:
 def read_data(data: bytes, source: str, known: Format | None = None, options: Options = Options()) -> Reading:
     """Understand the content of a file; `source` names it in messages. Raises ReadError."""
     if not data.strip(b"\xef\xbb\xbf\xff\xfe \t\r\n\0"):
-        raise ReadError("this file is empty", Location(source))
+        raise ReadError("this file is empty; is it the right one, and was it saved?", Location(source))
     known = known or sniff(data)
-    with _without_collecting():
+    with _without_collecting(), _module(known) as module:
         try:
-            found = _module(known).read(data, source, options)
+            found = module.read(data, source, options)
         except RecursionError:
             raise ReadError("this file is nested too deeply to be a channel list", Location(source)) from None
         if isinstance(found, ChannelMap):
             return reading_of(found, source, known.name)
-        return interpret(found, known.name, options)
+        reading = interpret(found, known.name, options)
+    _refuse_unheard(reading, options.columns, found)
+    return reading
+
+
+def _refuse_unheard(reading: Reading, said: Sequence[tuple[str, str]], grids: Sequence[Grid]) -> None:
+    """Raise ReadError where the user says what a column means that is not there, or that means what it says."""
+    headings = [item.heading for item in reading.evidence]
+    if said and all(item.rule == "ours" for item in reading.evidence):
+        raise ReadError(
+            "columns: these headings are our own and mean what they say; leave columns out",
+            Location(reading.source),
+        )
+    widest = max((len(row) for grid in grids for row in grid.rows), default=0) if said else 0
+    for name, _ in said:
+        counted = re.fullmatch(r"#(\d+)", name)
+        if not any(fold(name) == fold(heading) for heading in headings) and not (
+            counted and 0 < int(counted[1]) <= widest
+        ):
+            there = [*dict.fromkeys(filter(None, headings))]
+            raise ReadError(f"columns: {unknown('heading', name, there)}", Location(reading.source))
 
 
 def read(path: str, name: str | None = None, options: Options = Options()) -> Reading:
     """Read a file, its format taken from `name` or from its ending. Raises ReadError."""
+    if os.path.isdir(path):
+        raise ReadError(_inside(path), Location(path))
     data = read_bytes(path)
+    if not name and path.lower().endswith(".toml"):
+        raise ReadError(f"this declares a show, it is no sheet; name a sheet; {ABOUT_SHOWS}", Location(path))
     try:
         known = named(name) if name else of_suffix(path)
     except WriteError as error:
         raise ReadError(error.message, error.where) from None
     return read_data(data, path, known, options)
+
+
+ABOUT_SHOWS = "commands for shows are check, prove, handover"
+
+
+def _inside(folder: str) -> str:
+    """What to say of a folder that was named in the place of a sheet: the sheets that lie in it."""
+    endings = tuple(ending for known in FORMATS for ending in known.suffixes)
+    there = sorted(name for name in os.listdir(folder) if name.lower().endswith(endings))
+    said = "this is a folder; name a sheet in it"
+    if there:
+        said += f": {', '.join(there[:6])}{' …' if len(there) > 6 else ''}"
+    return f"{said}; {ABOUT_SHOWS}" if os.path.exists(os.path.join(folder, "show.toml")) else said
 
 
 def write(whole: ChannelMap, known: Format, port: str | None = None, suffix: str = "") -> bytes:
@@ -170,13 +245,14 @@ def write(whole: ChannelMap, known: Format, port: str | None = None, suffix: str
         raise WriteError(
             f"{suffix} is read but not written; write .xlsx, which opens everywhere that {suffix} does"
         )
-    with _without_collecting():
-        return _module(known).write(whole, port or whole.listed_port(), suffix)
+    with _without_collecting(), _module(known) as module:
+        return module.write(whole, port or whole.listed_port(), suffix)
 
 
 def dropped(whole: ChannelMap, known: Format, port: str | None = None) -> list[str]:
     """What a format cannot carry of this map, in words; empty where all of it survives."""
-    return _module(known).dropped(whole, port or whole.listed_port())
+    with _module(known) as module:
+        return module.dropped(whole, port or whole.listed_port())
 
 
 def read_vocabulary(path: str) -> Vocabulary:

@@ -47,7 +47,8 @@ def grid_of(decoded: Decoded, source: str, options: Options) -> Grid:
     rows = records(text, delimiter, source)
     if delimiter == "|":
         rows = _without_padding(rows)
-    _take_guards_off(rows)
+    if "'" in text:
+        _take_guards_off(rows)
     grid = Grid.of(source, rows)
     grid.problems += [*decoded.problems, *_stray_quotes(text, delimiter, source)]
     grid.how = f"{decoded.encoding}, cells parted by {NAMES.get(delimiter, repr(delimiter))}"
@@ -183,6 +184,10 @@ def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
 
 
 def _text(rows: list[list[str]], delimiter: str) -> str:
+    text = "\r\n".join(map(delimiter.join, rows)) + "\r\n"
+    signs = {delimiter: len(rows) * (len(rows[0]) - 1), "\r": len(rows), "\n": len(rows), '"': 0}
+    if all(text.count(sign) == times for sign, times in signs.items()):
+        return text  # no cell needs a quote
     out = io.StringIO(newline="")
     csv.writer(out, delimiter=delimiter, lineterminator="\r\n").writerows(rows)
     return out.getvalue()

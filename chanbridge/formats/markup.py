@@ -27,7 +27,7 @@ def parse(data: bytes, source: str) -> Any:
     try:
         root = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
-        message = (error.msg or "not well-formed").split(", line ")[0]
+        message = (error.msg or "not well-formed").split(", line ")[0][:200]
         if re.search("huge|amplification|depth", message, re.IGNORECASE):
             message = "it is nested too deeply, or expands into too much"
         raise ReadError(
@@ -228,7 +228,7 @@ def _checked(text: str) -> str:
     wrong = _NOT_XML.search(text)
     if wrong:
         raise WriteError(
-            f"XML cannot hold the character U+{ord(wrong[0]):04X}, which stands in {text!r}; take it out of the name"
+            f"XML cannot hold the character U+{ord(wrong[0]):04X}, which stands in {text[:60]!r}; take it out of the name"
         )
     return text
 

@@ -41,14 +41,14 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
         twice = next(key for at, (key, _) in enumerate(pairs) if key in dict(pairs[:at]))
-        raise ValueError(f"the key {twice!r} stands twice in one object")
+        raise ValueError(f"the key {twice[:60]!r} stands twice in one object")
     return found
 
 
 def explain(error: ValidationError) -> str:
     """The first thing that a validation found, with its path, in one line."""
     first = error.errors(include_url=False)[0]
-    path = ".".join(str(part) for part in first["loc"])
+    path = ".".join(str(part)[:60] for part in first["loc"])
     more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
     found = f", found {first['input']!r}"[:80] if first["type"] != "value_error" and first["loc"] else ""
     message = first["msg"].removeprefix("Value error, ")

@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from itertools import repeat
+from operator import itemgetter
 from typing import Annotated, Self, TypeVar
 
 from pydantic import Field, model_validator
@@ -27,6 +28,7 @@ from chanbridge.model.parts import (
 )  # fmt: skip
 
 _Value = TypeVar("_Value")
+_PORT, _NUMBER = itemgetter(0), itemgetter(1)
 
 
 class _Index:
@@ -84,6 +86,15 @@ class ChannelMap(Frozen):
             raise ValueError(f"two ports have the id {_twice(port.id for port in self.ports)!r}")
         if len(channels) < len(self.channels):
             raise ValueError(f"two channels have the id {_twice(item.id for item in self.channels)!r}")
+        named, entered = zip(*self.entries, strict=True) if self.entries else ((), ())
+        sources, targets = zip(*self.patches, strict=True) if self.patches else ((), ())
+        slots = (*entered, *sources, *targets, *(slot for slot, _ in self.reserved))
+        numbers = {*map(_NUMBER, slots)}
+        if numbers and not 1 <= min(numbers) <= max(numbers) <= MOST_SLOTS:
+            odd = next(slot for slot in slots if not 1 <= slot[1] <= MOST_SLOTS)
+            raise ValueError(f"{odd[0]!r} has no slot {odd[1]}; slots count from 1 to {MOST_SLOTS}")
+        if channels.issuperset(named) and ports.issuperset(map(_PORT, slots)):
+            return self
         for channel, slot in self.entries:
             if channel not in channels:
                 raise ValueError(f"an entry names the channel {channel!r}, which does not exist")
@@ -96,12 +107,6 @@ class ChannelMap(Frozen):
         for slot, _ in self.reserved:
             if slot[0] not in ports:
                 raise ValueError(f"a remark names the port {slot[0]!r}, which does not exist")
-        slots = (*(slot for _, slot in self.entries), *(slot for patch in self.patches for slot in patch),
-                 *(slot for slot, _ in self.reserved))  # fmt: skip
-        numbers = {number for _, number in slots}
-        if numbers and not 1 <= min(numbers) <= max(numbers) <= MOST_SLOTS:
-            odd = next(slot for slot in slots if not 1 <= slot[1] <= MOST_SLOTS)
-            raise ValueError(f"{odd[0]!r} has no slot {odd[1]}; slots count from 1 to {MOST_SLOTS}")
         return self
 
     @cached_property
@@ -157,11 +162,11 @@ class ChannelMap(Frozen):
         Without a port: the channels in their order, without numbers.
         """
         if port_id is not None and self._is_plain(port_id):
-            sockets = [slot.number for _, slot in self.entries]
             devices = {port.id: port.device for port in self.ports}
-            boxes = [devices[slot.port] for _, slot in self.entries]
+            sockets = [slot for _, slot in self.entries]
+            boxes, numbers = map(devices.__getitem__, map(_PORT, sockets)), map(_NUMBER, sockets)
             return each(
-                Line, range(1, len(sockets) + 1), self.channels, boxes, sockets, repeat("", len(sockets))
+                Line, range(1, len(sockets) + 1), self.channels, boxes, numbers, repeat("", len(sockets))
             )
         out: list[Line] = []
         shown: set[Slot] = set()
@@ -189,16 +194,19 @@ class ChannelMap(Frozen):
         """Whether every channel stands at a socket of its own, patched to its own slot of the port, one after the other."""
         kinds = {port.id: port.kind for port in self.ports}
         size = next(port.size for port in self.ports if port.id == port_id)
-        sockets = [slot for _, slot in self.entries]
+        if self.reserved or kinds[port_id] == "sockets" or not self.entries:
+            return False
+        if not len(self.channels) == len(self.entries) == len(self.patches) == size:
+            return False
+        named, sockets = zip(*self.entries, strict=True)
+        sources, targets = zip(*self.patches, strict=True)
         return (
-            len(self.channels) == len(sockets) == len(self.patches) == len(set(sockets)) == size
-            and not self.reserved
-            and all(kinds[port] == "sockets" for port, _ in sockets)
-            and kinds[port_id] != "sockets"
-            and [channel.id for channel in self.channels] == [channel for channel, _ in self.entries]
-            and sockets == [source for source, _ in self.patches]
-            and [target for _, target in self.patches]
-            == each(Slot, repeat(port_id, len(sockets)), range(1, len(sockets) + 1))
+            sockets == sources
+            and len({*sockets}) == size
+            and all(kinds[port] == "sockets" for port in {*map(_PORT, sockets)})
+            and {*map(_PORT, targets)} == {port_id}
+            and list(map(_NUMBER, targets)) == list(range(1, size + 1))
+            and [channel.id for channel in self.channels] == list(named)
         )
 
     def _socket(self, slot: Slot | None) -> tuple[str, int | None]:

@@ -200,7 +200,10 @@ class Collector:
         listed = each(Slot, repeat(LISTED, many), slots)
         entered = [at or slot for at, slot in zip(sockets, listed, strict=True)]
         self.entries |= dict.fromkeys(each(Entry, ids, entered))
-        self.patches |= dict.fromkeys(patch for patch in each(Patch, sockets, listed) if patch.source)
+        patches = each(Patch, sockets, listed)
+        self.patches |= dict.fromkeys(
+            patches if all(sockets) else [patch for patch in patches if patch.source]
+        )
 
     def fields(self, channel_id: str) -> dict[str, Any]:
         """The fields of a channel, to be changed in place."""

@@ -103,11 +103,13 @@ def table(
     """
     rows = whole.lines(port_id)
     numbers, occupants, boxes, sockets, _ = zip(*rows, strict=True) if rows else ((),) * 5
-    channels: list[Channel] = [channel or _NOBODY for channel in occupants]
-    fields = tuple(Channel.model_fields)
+    spares = None in occupants
+    channels: Sequence[Channel] = [channel or _NOBODY for channel in occupants] if spares else occupants
+    given = {"id", "name", "short", "pair", "notes", "extras"}.union(*_given(channels))
+    fields = [field for field in Channel.model_fields if field in given]
     cells = map(list, zip(*map(attrgetter(*fields), channels), strict=True)) if rows else repeat([])
     said: dict[str, list[Any]] = dict(zip(fields, cells, strict=False))
-    for at, line in enumerate(rows):
+    for at, line in enumerate(rows) if spares else ():
         if line.text and not line.channel:
             said["name" if is_nothing(line.text) else "notes"][at] = line.text
     if any(said["pair"]):
@@ -115,28 +117,43 @@ def table(
         said["pair"] = [pairs.get(channel.id, "") for channel in channels]
     else:
         said["pair"] = [""] * len(rows)
-    said |= dict(zip(AUDIENCES, _heard_by(said["audience"]), strict=True))
+    if "audience" in said:
+        said |= dict(zip(AUDIENCES, _heard_by(said["audience"]), strict=True))
     for field, (_, show) in COLUMNS.items():
-        if show is not str:
+        if field in said and show is not str:
             known = {value: show(value) for value in set(said[field])}
             said[field] = [known[value] for value in said[field]]
-    said["id"] = ["" if channel is _NOBODY else channel.id for channel in channels]
+    if spares:
+        said["id"] = ["" if channel is _NOBODY else channel.id for channel in channels]
     extras = _extra_headings(whole)
+    empty = [""] * len(rows)
     columns: list[tuple[str, Sequence[str]]] = [
-        (FIRST[0], ["" if number is None else str(number) for number in numbers]),
+        (FIRST[0], _number_texts(numbers)),
         (FIRST[1], said["name"]),
         (FIRST[2], said["short"]),
         (FIRST[3], boxes),
-        (FIRST[4], ["" if socket is None else str(socket) for socket in sockets]),
+        (FIRST[4], _number_texts(sockets)),
     ]
     for field in ("pair", *COLUMNS, "notes"):
-        if HEADINGS[field] in extras or any(said[field]):
-            columns.append((HEADINGS[field], said[field]))
+        shown = said.get(field, empty)
+        if HEADINGS[field] in extras or any(shown):
+            columns.append((HEADINGS[field], shown))
     columns += zip(extras, _extra_columns(channels, extras), strict=True)
     columns.append((LAST, said["id"]))
     return [heading for heading, _ in columns], list(
         map(list, zip(*(cells for _, cells in columns), strict=True))
     )
+
+
+def _number_texts(numbers: Sequence[int | None]) -> list[str]:
+    known = {number: "" if number is None else str(number) for number in {*numbers}}
+    return [known[number] for number in numbers]
+
+
+def _given(channels: Sequence[Channel]) -> Iterable[set[str]]:
+    """Which fields were given where a channel was made; the others are as usual."""
+    given = map(attrgetter("model_fields_set"), channels)
+    return {id(fields): fields for fields in given}.values()
 
 
 def _heard_by(audiences: list[Audience]) -> list[list[Permission]]:
@@ -151,10 +168,13 @@ _HEADING, _TEXT = itemgetter(0), itemgetter(1)
 
 def _extra_columns(channels: Sequence[Channel], headings: list[str]) -> list[list[str]]:
     """The cells of unknown columns, column by column."""
-    if all(tuple(map(_HEADING, channel.extras)) == tuple(headings) for channel in channels) and channels:
-        return [
-            list(cells) for cells in zip(*(map(_TEXT, channel.extras) for channel in channels), strict=True)
-        ]
+    extras = [channel.extras for channel in channels]
+    if {*map(len, extras)} == {len(headings)}:
+        columns = list(zip(*extras, strict=True))
+        if all(
+            {*map(_HEADING, cells)} == {heading} for heading, cells in zip(headings, columns, strict=True)
+        ):
+            return [list(map(_TEXT, cells)) for cells in columns]
     if len(set(headings)) == len(headings):
         by_heading = [dict(channel.extras).get for channel in channels]
         return [[cell(heading, "") for cell in by_heading] for heading in headings]

@@ -144,12 +144,10 @@ _GAIN = re.compile(
 
 def _role(fields: dict[str, Any], row: Row, role: str, word: str, words: Vocabulary) -> None:
     told = fields.get("audience", {})
-    closed = ("air", "room") if role == "not for air" else ("room",)
+    closed, kind = values.meant_for(role, word, words)
     assumed = {name: "not allowed" for name in closed if name not in told}
-    topics = ("talkback", "playback") if role == "not for air" else ("ambience",)
-    topic = next((topic for topic in topics if word in words.roles[topic]), None)
-    if topic:
-        fields.setdefault("kind", topic)
+    if kind:
+        fields.setdefault("kind", kind)
     if assumed:
         fields["audience"] = told | assumed
         columns = " or ".join(name.capitalize() for name in assumed)

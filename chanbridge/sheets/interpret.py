@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from itertools import repeat
 
 from chanbridge.errors import Location, ReadError
-from chanbridge.model import ChannelMap, Slot
+from chanbridge.model import ChannelMap, Slot, each
 from chanbridge.names import Vocabulary, fold, vocabulary
 from chanbridge.sheets import fields, values
 from chanbridge.sheets.collect import Collector
@@ -27,8 +28,8 @@ def interpret(grids: Sequence[Grid], format_name: str, options: Options = Option
     words = options.vocabulary or vocabulary()
     out = Collector(source, words, several=len(grids) > 1)
     found = [(grid, tables(grid, words, options.columns)) for grid in grids]
-    listed = any(_PLACED & {*table.fields} for _, each in found for table in each)
-    for grid, each in found:
+    listed = any(_PLACED & {*table.fields} for _, there in found for table in there)
+    for grid, there in found:
         out.problems += grid.problems
         out.sheet = grid.sheet
         out.how += [grid.how] if grid.how else []
@@ -36,8 +37,8 @@ def interpret(grids: Sequence[Grid], format_name: str, options: Options = Option
             out.enter(row, "title", text)
             out.learn(text)
         rows = _Rows(out, grid, options.box)
-        named = [table for table in each if "name" in table.fields or "id" in table.fields]
-        if named and listed and len(grids) > 1 and not any(_TELLING & {*table.fields} for table in each):
+        named = [table for table in there if "name" in table.fields or "id" in table.fields]
+        if named and listed and len(grids) > 1 and not any(_TELLING & {*table.fields} for table in there):
             out.note(
                 1,
                 "sheet",
@@ -47,9 +48,9 @@ def interpret(grids: Sequence[Grid], format_name: str, options: Options = Option
         if not named:
             rows.keep_apart(0, len(grid.rows))
             continue
-        first = each[0]
+        first = there[0]
         rows.keep_apart(0, first.start if first.heading_row is None else first.heading_row)
-        for table in each:
+        for table in there:
             rows.read(table)
     if not out.layout:
         heading = "; ".join(" | ".join(row) for row in (grids[0].rows[:2] if grids else []))
@@ -159,9 +160,10 @@ class _Rows:
         out, stop = self.out, start + len(run.slots)
         numbers = self.grid.numbers[start:stop]
         texts = [_text(row) for row in self.grid.rows[start:stop]]
-        out.ledger += [
-            LedgerRow(row, out.sheet, "channel", text) for row, text in zip(numbers, texts, strict=True)
-        ]
+        many = len(texts)
+        out.ledger += each(
+            LedgerRow, numbers, repeat(out.sheet, many), repeat("channel", many), texts, repeat("", many)
+        )
         ports = {
             box: out.port(box, own) for box in dict.fromkeys(box for box, number in run.places if number)
         }

@@ -201,7 +201,7 @@ def _table(
     if not {"number", "socket"} & {*chosen}:
         doubts.append("no column was found that numbers the channels or names their sockets")
     named = sum(1 for text in heading if text.strip())
-    widest = max((len(row) for row in body), default=named)
+    widest = max(map(len, body), default=named)
     if heading_row is not None and len(body) > 1 and widest < named:
         doubts.append(
             f"the rows have {widest} cells under {named} headings: a column may be left out, "
@@ -212,7 +212,10 @@ def _table(
 
 def _fitted(cells: list[str], body: list[list[str]]) -> list[str]:
     """A heading row as wide as its table: widened where most rows are wider, empty columns at the right cut off."""
-    wider = sorted(len(row) for row in body if any(cell.strip() for cell in row[len(cells) :]))
+    long = (
+        [row for row in body if len(row) > len(cells)] if max(map(len, body), default=0) > len(cells) else []
+    )
+    wider = sorted(len(row) for row in long if any(cell.strip() for cell in row[len(cells) :]))
     heading = list(cells)
     if 2 * len(wider) > len(body):
         heading += [""] * (wider[-1] - len(cells))

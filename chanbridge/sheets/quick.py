@@ -33,10 +33,10 @@ class Run(NamedTuple):
 
 
 class Quick:
-    """The short way for the rows of one table. `plain[i]`: whether it is open to row i. `home`: the box of rows that name none."""
+    """The short way for the rows of one table. `plain[i]`: whether it is open to row i; never to the one behind the last. `home`: the box of rows that name none."""
 
     def __init__(self, table: Table, rows: list[list[str]], words: Vocabulary, home: str) -> None:
-        self.plain = [False] * len(rows)
+        self.plain = [False] * (len(rows) + 1)
         at = {field: place for place, field in enumerate(table.fields) if field}
         if table.side_by_side or not {"number", "name"} <= {*at}:
             return
@@ -84,20 +84,23 @@ class Quick:
             if len(set(headings)) < len(headings):
                 rules.append((list(zip(*kept, strict=True)), all))
             self.columns["extras"] = _extras(headings, kept)
-        bad = {row for row, cells in enumerate(whole) if cells is blank or self.places[row] is None}
+        bad: set[int] = set()
+        if blank in whole or None in self.places:
+            bad.update(row for row, cells in enumerate(whole) if cells is blank or self.places[row] is None)
         for column, rule in rules:
             wrong = {said for said in set(column) if not rule(said)}
             if wrong:
                 bad.update(row for row, said in enumerate(column) if said in wrong)
-        self.plain = [row not in bad for row in range(len(rows))]
+        self.plain = [row not in bad for row in range(len(rows))] if bad else [True] * len(rows)
+        self.plain.append(False)  # behind the last row
 
     def open(self, row: int) -> bool:
         """Whether the short way is open to a row."""
-        return row < len(self.plain) and self.plain[row]
+        return self.plain[row]
 
     def end(self, row: int) -> int:
         """The first row from `row` on to which the short way is not open."""
-        return next((at for at in range(row, len(self.plain)) if not self.plain[at]), len(self.plain))
+        return self.plain.index(False, row)
 
     def run(self, start: int, stop: int) -> Run:
         """What rows `start` to `stop` - 1 say, all of them plain."""

@@ -250,6 +250,13 @@ def roles(name: str, vocabulary: Vocabulary) -> tuple[str, str] | None:
     return None
 
 
+def meant_for(role: str, word: str, vocabulary: Vocabulary) -> tuple[tuple[str, ...], str | None]:
+    """Who may not hear a channel with such a word in its name, as `roles` finds it, and the kind of channel it names."""
+    closed = ("air", "room") if role == "not for air" else ("room",)
+    topics = ("talkback", "playback") if role == "not for air" else ("ambience",)
+    return closed, next((topic for topic in topics if word in vocabulary.roles[topic]), None)
+
+
 @cache
 def _any_of(wanted: frozenset[str]) -> re.Pattern[str]:
     """A pattern for any of these words as a whole word, the longest first."""

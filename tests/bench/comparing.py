@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import os
 import random
-import resource
-import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
+
+from tests.bench.measure import PYTHON, TOOL, Row, spent
 
 JOIN = """
 import sys
@@ -47,25 +47,11 @@ def lists(folder: str, rows: int) -> tuple[str, str]:
     return paths[0], paths[1]
 
 
-Row = tuple[str, float, str, float]
-
-
-def timings(folder: str, seconds: Callable[..., float]) -> Iterator[Row]:
-    """What was compared, seconds, what it is measured against, seconds. `seconds` times a command."""
-    python, tool = sys.executable, str(Path(sys.executable).with_name("chanbridge"))
-    for rows, times in ((64, 7), (5_000, 3)):
-        one, two = lists(folder, rows)
-        command = (python, "-c", ACCEPT_1, tool, "compare", one, two)
-        mine = seconds(*command, times=times)
-        yield (
-            f"compare {rows} rows",
-            mine,
-            "pandas outer join",
-            seconds(python, "-c", JOIN, one, two, times=times),
-        )
-    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
-    print(f"the largest process so far held {peak:.0f} MB")
-
-
-ACCEPT_1 = "import subprocess, sys; sys.exit(subprocess.run(sys.argv[1:], capture_output=True).returncode not in (0, 1))"
-"""Run a command that ends with 1 where it found something."""
+def rows(folder: Path) -> Iterator[Row]:
+    """The command, which ends with 1 where it finds something, beside the join."""
+    taken = {}
+    for count in (500, 5_000):
+        one, two = lists(str(folder), count)
+        taken[count] = spent(TOOL, "compare", one, two, statuses=(0, 1)), spent(PYTHON, "-c", JOIN, one, two)
+    mine, other = taken[5_000]
+    yield Row("compare two lists of 5 000", mine, "pandas outer join", other, taken[500][0])

@@ -10,7 +10,7 @@ import resource
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from chanbridge.ident.codes import numbers
 from chanbridge.ident.detect import detect
 from chanbridge.ident.play import Signals, write
 from chanbridge.ident.recording import open_take
+from tests.bench.measure import PYTHON, TOOL, Row, spent, work
 from tests.ident.rig import SENT_DBFS, Score, random_rig
 
 INPUTS, SECONDS = 64, 20
@@ -33,16 +34,20 @@ def file(folder: str, seconds: float) -> str:
     return path
 
 
-def timings(folder: str, seconds: Callable[..., float]) -> Iterator[tuple[str, float, str, float]]:
-    """The command, start included, on one core."""
-    path, sheet = file(folder, SECONDS), os.path.join(folder, "ident.csv")
-    Path(sheet).write_text("Ch,Name\n" + "".join(f"{n},Chair {n}\n" for n in range(1, INPUTS + 1)), "utf-8")
-    tool = str(Path(sys.executable).with_name("chanbridge"))
+def rows(folder: Path) -> Iterator[Row]:
+    """The command on one core, its start included."""
+    sheet = folder / "ident.csv"
+    lines = (f"{n},Chair {n}" for n in range(1, INPUTS + 1))
+    sheet.write_text("\n".join(("Ch,Name", *lines, "")), "utf-8")
     one_core = ("env", "OPENBLAS_NUM_THREADS=1")
-    mine = seconds(*one_core, tool, "ident", "read", path, "--against", sheet, times=3)
-    other = seconds(*one_core, sys.executable, "-c", ONLY_READING, path, times=3)
-    yield f"ident read, {INPUTS} inputs x {SECONDS} s", mine, "soundfile, only reading", other
-    os.unlink(path)
+    taken = {}
+    for lasting in (SECONDS, SECONDS // 10):
+        path = work("identing", "make", str(folder), str(lasting)).strip()
+        mine = spent(*one_core, TOOL, "ident", "read", path, "--against", str(sheet), times=1)
+        taken[lasting] = mine, spent(*one_core, PYTHON, "-c", ONLY_READING, path, times=1)
+        os.unlink(path)
+    mine, other = taken[SECONDS]
+    yield Row(f"ident read, {INPUTS} inputs x {SECONDS} s", mine, "soundfile, only reading", other, taken[SECONDS // 10][0])
 
 
 def speed(path: str) -> None:
@@ -69,7 +74,9 @@ def rates(rigs: int) -> None:
     print(f"{rigs} random rigs of {INPUTS} inputs: {total.summary()}")
 
 
-if __name__ == "__main__":
+if __name__ == "__main__" and sys.argv[1:2] == ["make"]:
+    print(file(sys.argv[2], float(sys.argv[3])))
+elif __name__ == "__main__":
     with tempfile.TemporaryDirectory() as folder:
         for lasting in (SECONDS, SECONDS, 6 * SECONDS):
             speed(file(folder, lasting))

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
-import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
+
+from tests.bench.measure import TOOL, Row, spent
 
 ONTO = (("64",), ("64", "64"), ("56", "56", "56"), ("32", "28", "28"))
 FIXED = ("Chair 2=5", "Chair 14=20", "Chair 17=2", "Chair 33=27", "Chair 54=12", "Chair 66=25")
@@ -27,30 +28,16 @@ def sheets(folder: str, groups: bool) -> list[str]:
     return paths
 
 
-def timings(folder: str, seconds: Callable[..., float]) -> Iterator[tuple[str, float, str, float]]:
-    """What, its seconds, the baseline and its seconds; the baseline is a merge of one sheet that needs no packing."""
-    tool = str(Path(sys.executable).with_name("chanbridge"))
+def rows(folder: Path) -> Iterator[Row]:
+    """Packing, with what does not fit left out, beside a merge of one sheet that needs no packing."""
     fixes = [word for fix in FIXED for word in ("--fix", fix)]
+    out = str(folder / "feed.csv")
     for groups in (False, True):
-        paths = sheets(folder, groups)
-        plain = [tool, "merge", paths[0], "--onto", "64@48000", "-o", os.path.join(folder, "plain.csv")]
-        base = seconds(*plain, times=3)
+        paths = sheets(str(folder), groups)
+        plain = spent(TOOL, "merge", paths[0], "--onto", "64@48000", "-o", str(folder / "plain.csv"))
         for sizes in ONTO:
-            modes = [
-                word
-                for size in sizes
-                for word in ("--onto", f"{size}@{96000 if sizes[0] == '32' else 48000}")
-            ]
-            command = [tool, "merge", *paths, *modes, *fixes, "--layout", "packed", "--partial"]
-            taken = seconds(
-                "sh",
-                "-c",
-                '"$@"; test $? -le 1',
-                "sh",
-                *command,
-                "-o",
-                os.path.join(folder, "feed.csv"),
-                times=1,
-            )
-            name = f"80 inputs onto {'+'.join(sizes)}{', groups' if groups else ''}"
-            yield name, taken, "merge without packing", base
+            rate = 96000 if sizes[0] == "32" else 48000
+            modes = [word for size in sizes for word in ("--onto", f"{size}@{rate}")]
+            command = (TOOL, "merge", *paths, *modes, *fixes, "--layout", "packed", "--partial", "-o", out)
+            name = f"pack 80 onto {'+'.join(sizes)}{', groups' if groups else ''}"
+            yield Row(name, spent(*command, times=1, warm=False, statuses=(0, 1)), "merge without packing", plain)
