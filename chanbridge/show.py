@@ -60,9 +60,13 @@ class Show:
 
 def _no_show(folder: str) -> str:
     """What to say of a folder without a show: those in it that have one."""
-    shows = sorted(name for name in os.listdir(folder) if os.path.isfile(os.path.join(folder, name, "show.toml")))
+    shows = sorted(
+        name for name in os.listdir(folder) if os.path.isfile(os.path.join(folder, name, "show.toml"))
+    )
     said = "there is no show.toml in this folder; "
-    return said + (f"name one of {', '.join(shows[:6])} in it" if shows else "chanbridge new DIR lays one down")
+    return said + (
+        f"name one of {', '.join(shows[:6])} in it" if shows else "chanbridge new DIR lays one down"
+    )
 
 
 LARGEST_SHOW = 1024 * 1024
@@ -81,7 +85,10 @@ def load(path: str, *, accept_rejected: bool = False) -> Show:
         if not os.path.lexists(path):
             raise ShowError(_no_show(os.path.dirname(path)), Location(path))
     elif path.lower().endswith(tuple(ending for known in formats.FORMATS for ending in known.suffixes)):
-        raise ShowError("this is a sheet, no show; name a show.toml, or its folder; chanbridge new DIR lays one down", Location(path))
+        raise ShowError(
+            "this is a sheet, no show; name a show.toml, or its folder; chanbridge new DIR lays one down",
+            Location(path),
+        )
     text = declarations(path)
     file = parse(text, path)
     folder = Path(path).parent
@@ -218,7 +225,9 @@ def _explained(error: ValidationError, text: str, source: str, kind: type[BaseMo
     keys = [field.alias or name for name, field in owner.model_fields.items()]
     match first["type"]:
         case "extra_forbidden":
-            return ShowError(f"there is no key {loc[-1]!r} here; {nearest(str(loc[-1]), keys)}", where)
+            return ShowError(
+                f"there is no key {str(loc[-1])[:60]!r} here; {nearest(str(loc[-1]), keys)}", where
+            )
         case "missing":
             what = f"[[{loc[0]}]]" if len(loc) > 1 else "the show file" if kind is ShowFile else "this file"
             what = f"one of {within[-1]}" if within else what

@@ -14,6 +14,16 @@ from chanbridge.model import ModeField
 from chanbridge.names import fold
 
 Tag = Literal["air", "room", "monitors", "record", "comms"]
+PaperKind = Literal[
+    "truck",
+    "front-of-house",
+    "monitors",
+    "stream",
+    "recorder",
+    "musicians",
+    "volunteer",
+]
+"""For whom a sheet is laid out; its columns stand in handover/needs.py."""
 Id = Annotated[str, Field(pattern=r"^[\w][\w \-]{0,47}$")]
 """Names a thing in the show; recipients' ids name folders too, so no slashes and no dots."""
 
@@ -111,9 +121,7 @@ class Recipient(_Kept):
     id: Id
     name: str = ""
     kind: Literal["feed", "desk", "recorder", "mixers"] = "desk"
-    paper: (
-        Literal["truck", "front-of-house", "monitors", "stream", "recorder", "musicians", "volunteer"] | None
-    ) = None
+    paper: PaperKind | None = None
     takes: Annotated[tuple[str, ...], Field(min_length=1)]
     inputs: Annotated[int, Field(strict=True, ge=1, le=4096)] | None = None
     ports: Annotated[int, Field(strict=True, ge=1, le=64)] | None = None

@@ -16,6 +16,7 @@ from chanbridge.model import Channel, ChannelMap, Patch, Port, Slot
 from chanbridge.names import spoken
 from chanbridge.plan.declared import first_feed, reaches
 from chanbridge.plan.straight import Plan
+from chanbridge.said import Listed as SaidList
 from chanbridge.said import Said
 from chanbridge.show import Show
 from chanbridge.system import Act, Box, Recipient, ShowFile
@@ -160,7 +161,9 @@ def _planned(show: Show, whole: ChannelMap, ways: Ways, *, first: bool) -> Plann
     for recipient in file.recipient:
         port, more = _recipient_port(recipient, sizes, modes, file)
         if recipient.id in asked and recipient.takes[0] not in modes:
-            more = _wanted_patches(stood, recipient, asked[recipient.id])
+            more = _wanted_patches(stood, recipient, local_boxes(file, recipient), asked[recipient.id])
+            if recipient.inputs is None:  # a list that names a slot says that there is one
+                port = port.changed(size=max([port.size, *asked[recipient.id].slots.values()]))
         ports.append(port)
         patches += more
     whole = whole.changed(ports=tuple(ports), patches=tuple(patches), reserved=tuple(dict.fromkeys(reserved)))
@@ -170,7 +173,7 @@ def _planned(show: Show, whole: ChannelMap, ways: Ways, *, first: bool) -> Plann
             homes |= {row.channel.id: box.id for row in whole.sheet(box.id) if row.channel}
     whole, returned = add_returns(show, whole)
     deliveries = tuple(
-        _delivery(whole, recipient, feeds, file, homes, asked.get(recipient.id))
+        _delivery(whole, recipient, feeds, file, homes, asked.get(recipient.id), first=first)
         for recipient in file.recipient
     )
     ungiven = {
@@ -217,10 +220,15 @@ def _recipient_port(
     return port, patches
 
 
-def _wanted_patches(whole: ChannelMap, recipient: Recipient, asked: Listed) -> list[Patch]:
-    """The patches of a recipient that takes blocks and says which channel it wants on which slot."""
+def _wanted_patches(
+    whole: ChannelMap, recipient: Recipient, local: Sequence[Box], asked: Listed
+) -> list[Patch]:
+    """The patches of a recipient that takes blocks and says which channel it wants on which slot.
+
+    `local`: the boxes whose sockets are its own.
+    """
     at: dict[str, Slot] = {}
-    for name in heard(recipient):
+    for name in (*heard(recipient), *(box.id for box in local)):
         for row in whole.sheet(name):
             if row.channel:
                 at.setdefault(row.channel.id, Slot(name, row.number))
@@ -238,25 +246,16 @@ def _delivery(
     file: ShowFile,
     homes: Mapping[str, str],
     asked: Listed | None,
+    *,
+    first: bool,
 ) -> Delivery:
     """What stands on a recipient's port, one channel a slot, and why each other channel does not.
 
     `homes`: channel id → the block that carries it, or the box that is local to a desk; a channel without one
-    is nobody's, and named once for all. `asked`: the list of a recipient that says what it wants.
+    is nobody's, and named once for all. `asked`: the list of a recipient that says what it wants. `first`: nothing
+    was played before, so what moved on a feed did so since that was issued.
     """
-    at: dict[str, list[int]] = {}
-    reasons = {
-        out.channel: out.reason for name in heard(recipient) if name in feeds for out in feeds[name].left_out
-    }
-    holders: dict[int, Channel] = {}
-    for number, channel, _, _ in whole.sheet(recipient.id):
-        if channel is None or channel.id in reasons:
-            continue
-        holder = holders.setdefault(number, channel)
-        if holder is channel:
-            at.setdefault(channel.id, []).append(number)
-        else:
-            reasons[channel.id] = Said("slot {slot} already carries {name!r}", slot=number, name=holder.name)
+    at, reasons = _standing(whole, recipient, feeds)
     listening = recipient.model_copy(update={"takes": heard(recipient)})
     reachable = {*reaches(file, listening), *(box.id for box in local_boxes(file, recipient))}
     others = {
@@ -268,37 +267,79 @@ def _delivery(
     elsewhere = {
         channel.id: feed for slot, feed in others.items() for channel in whole.occupants(slot)[:1]
     }  # fmt: skip
-    choosy = asked is not None and not any(name in feeds for name in recipient.takes)
+    on_feeds = any(name in feeds for name in heard(recipient))
     size = whole.port(recipient.id).size
     missing = []
     for channel in whole.channels:
         if channel.id in at or channel.id not in homes:
             continue
         home = homes[channel.id]
-        beyond = Said("{who} has {size} inputs, and it stands beyond them", who=recipient.id, size=size)
-        reason = reasons.get(channel.id, beyond)
         wanted = home in reachable and is_wanted(channel, recipient)
-        if channel.id not in reasons and home not in reachable:
+        if channel.id in reasons:
+            reason = reasons[channel.id]
+        elif home not in reachable:
             reason = _unreachable(home, recipient, file)
-        elif channel.id not in reasons and choosy and asked and channel.id not in asked.slots:
+        elif asked and not on_feeds and channel.id not in asked.slots:
             reason, wanted = Said("{who} does not ask for it", who=recipient.id), False
-        elif (
-            channel.id not in reasons
-            and channel.id in elsewhere
-            and any(name in feeds for name in heard(recipient))
-        ):
-            feed = elsewhere[channel.id]
-            reason = Said("carried on {feed}, which {who} does not take", feed=feed, who=recipient.id)
+        elif on_feeds and channel.id in elsewhere:
+            other = elsewhere[channel.id]
+            reason = Said("carried on {feed}, which {who} does not take", feed=other, who=recipient.id)
+        else:
+            reason = Said("{who} has {size} inputs, and it stands beyond them", who=recipient.id, size=size)
         missing.append(NotDelivered(channel, reason, wanted))
-    how = tuple(
-        line
-        for feed in file.feed
-        if feed.id in heard(recipient)
-        for line in _how(
-            feed.id, feed.mode, feeds[feed.id], bool(first_feed(file, feed).model_fields_set & _ASKS)
-        )
+    how: list[str] = []
+    for feed in file.feed:
+        if feed.id in heard(recipient):
+            told = bool(first_feed(file, feed).model_fields_set & _ASKS)
+            how += _how(feed.id, feed.mode, feeds[feed.id], told)
+            how += _since_issued(whole, feed.id, feeds[feed.id]) if first else ()
+    if asked:
+        how += _against_list(whole, at, asked)
+    return Delivery(
+        recipient, {name: tuple(slots) for name, slots in at.items()}, tuple(missing), tuple(how)
     )
-    return Delivery(recipient, {name: tuple(slots) for name, slots in at.items()}, tuple(missing), how)
+
+
+def _standing(
+    whole: ChannelMap, recipient: Recipient, feeds: Mapping[str, Plan]
+) -> tuple[dict[str, list[int]], dict[str, str]]:
+    """Channel id → the slots of a recipient where it stands, and channel id → why it counts for nothing there.
+
+    What a feed leaves out stands on none of that feed's slots, whatever the sockets beneath say; it may stand on
+    those of another.
+    """
+    under = [name for name in heard(recipient) for _ in range(whole.port(name).size)]
+    gone = {
+        name: {out.channel: out.reason for out in feeds[name].left_out}
+        for name in heard(recipient)
+        if name in feeds
+    }
+    reasons = {channel: reason for left_out in gone.values() for channel, reason in left_out.items()}
+    at: dict[str, list[int]] = {}
+    holders: dict[int, Channel] = {}
+    for number, channel, _, _ in whole.sheet(recipient.id):
+        carrier = under[number - 1] if number <= len(under) else ""
+        if channel is None or channel.id in gone.get(carrier, {}):
+            continue
+        holder = holders.setdefault(number, channel)
+        if holder is channel:
+            at.setdefault(channel.id, []).append(number)
+        else:
+            reasons[channel.id] = Said("slot {slot} already carries {name!r}", slot=number, name=holder.name)
+    return at, reasons
+
+
+def _against_list(whole: ChannelMap, at: Mapping[str, Sequence[int]], asked: Listed) -> list[str]:
+    """What a recipient's list asks for and does not get as it has it, though the show has the channel."""
+    names = {channel.id: channel.name for channel in whole.channels}
+    instead = [
+        Said("{name} on {slot} instead of {wanted}", name=names[channel], slot=at[channel][0], wanted=number)
+        for channel, number in asked.slots.items()
+        if channel in at and number not in at[channel]
+    ]
+    if not instead:
+        return [*asked.remarks]
+    return [*asked.remarks, Said("not where its list asks: {places}", places=SaidList(", ", instead))]
 
 
 _ASKS = {"fix", "keep", "grain", "spare", "layout"}
@@ -310,6 +351,23 @@ def _how(name: str, mode: Mode, made: Plan, asked: bool) -> list[str]:
     if made.proof and (asked or not made.proved):
         lines.append(Said("{feed}: {why}", feed=name, why=made.proof))
     return lines
+
+
+def _since_issued(whole: ChannelMap, feed: str, made: Plan) -> list[str]:
+    """Which channels do not stand on a feed where the sheet that was issued for it has them."""
+    names = {channel.id: channel.name for channel in whole.channels}
+    places = []
+    for moved in made.moved:
+        if moved.was.port == feed:
+            name, was = names[moved.channel], moved.was.number
+            if moved.to is None:
+                places.append(Said("{name} not carried instead of on {wanted}", name=name, wanted=was))
+            else:
+                to = moved.to.number if moved.to.port == feed else str(moved.to)
+                places.append(Said("{name} on {slot} instead of {wanted}", name=name, slot=to, wanted=was))
+    if not places:
+        return []
+    return [Said("{feed}: not where it was issued: {places}", feed=feed, places=SaidList(", ", places))]
 
 
 def _unreachable(home: str, recipient: Recipient, file: ShowFile) -> str:

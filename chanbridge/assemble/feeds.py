@@ -84,7 +84,7 @@ def plan_all(show: Show, whole: ChannelMap, ways: Ways, *, first: bool) -> dict[
             )
             raise show.mistake(error.message, "feed", at, key) from None
         if first:
-            made = made._replace(moved=moves(feeds, whole, _issued(show, whole, group, feeds), made))
+            made = made._replace(moved=moves(whole, _issued(show, whole, group), made))
         stood = ways.stood.setdefault(feed.id, {})
         for source, target in made.patches:
             for channel in whole.occupants(source)[:1]:
@@ -113,8 +113,13 @@ def _asked(show: Show, whole: ChannelMap, group: tuple[Feed, ...], feeds: Feeds,
                 raise show.mistake(f"fix: {text!r} is fixed already, under another name", "feed", at, "fix")
             fixed[name] = before[feed.id] + slot
     stood = ways.stood.get(first.id, {})
-    issued = {name: slot for name, slot in stood.items() if whole.channel(name)}
-    issued = _issued(show, whole, group, feeds) | issued
+    sizes = {feed.id: feed.mode.slots for feed in group}
+    issued = {
+        name: feeds.number(slot)
+        for name, slot in _issued(show, whole, group).items()
+        if slot.number <= sizes[slot.port]
+    }
+    issued |= {name: slot for name, slot in stood.items() if whole.channel(name)}
     wants, ungiven = _wants(show, whole, group, before)
     held = {
         before[feed.id] + number
@@ -133,14 +138,13 @@ def _asked(show: Show, whole: ChannelMap, group: tuple[Feed, ...], feeds: Feeds,
     )  # fmt: skip
 
 
-def _issued(show: Show, whole: ChannelMap, group: tuple[Feed, ...], feeds: Feeds) -> dict[str, int]:
-    """What the sheets that were issued say: channel → slot over the group."""
-    slots: dict[str, int] = {}
+def _issued(show: Show, whole: ChannelMap, group: tuple[Feed, ...]) -> dict[str, Slot]:
+    """What the sheets that were issued say: channel → slot, which may lie past the end of a feed that is smaller now."""
+    slots: dict[str, Slot] = {}
     for feed in group:
         if feed.id in show.issued:
-            for name, slot in listed(show.issued[feed.id], whole).slots.items():
-                if slot <= feed.mode.slots:
-                    slots.setdefault(name, feeds.number(Slot(feed.id, slot)))
+            for name, number in listed(show.issued[feed.id], whole).slots.items():
+                slots.setdefault(name, Slot(feed.id, number))
     return slots
 
 

@@ -8,23 +8,29 @@ from typing import NamedTuple
 from chanbridge.errors import close_to
 from chanbridge.model import Channel, ChannelMap, Line
 from chanbridge.names import fold
+from chanbridge.said import Said
 from chanbridge.sheets.ledger import Reading
 
 
 class Listed(NamedTuple):
-    """A list against a map. `slots`: channel id → its slot on the list; `unknown`: what has no channel here."""
+    """A list against a map. `slots`: channel id → its slot on the list; `unknown`: what has no channel here.
+
+    `remarks`: what of the list counts for nothing, and why, for people.
+    """
 
     slots: dict[str, int]
     unknown: tuple[Line, ...]
+    remarks: tuple[str, ...]
 
 
 def listed(reading: Reading, whole: ChannelMap) -> Listed:
     """The slots that a list gives to a map's channels, each to one.
 
     By id where the list has ids, then by name and socket, by name, by socket. A slot that the list names twice
-    goes to the first.
+    goes to the first, and a channel that it names twice gets the first of its slots.
     """
-    lines = [line for line in reading.map.lines(reading.map.listed_port()) if line.channel and line.number]
+    named_here = [line for line in reading.map.lines(reading.map.listed_port()) if line.channel]
+    lines = [line for line in named_here if line.number]
     here = [line for line in whole.lines(None) if line.channel]
     found: dict[str, int] = {}
     taken: set[int] = set()
@@ -49,7 +55,33 @@ def listed(reading: Reading, whole: ChannelMap) -> Listed:
     settle(lambda line: (_name(line), _socket(line)) if _name(line) and _socket(line) else None)
     settle(_name)
     settle(_socket)
-    return Listed(found, tuple(lines))
+    remarks = [
+        Said("{name!r} has no slot on the list and is passed over", name=line.channel.name)
+        for line in named_here
+        if line.channel and not line.number
+    ]
+    unknown = []
+    holders = {slot: channel.name for name, slot in found.items() if (channel := whole.channel(name))}
+    slots = {fold(name): slot for slot, name in reversed(holders.items())}
+    for line in lines:
+        name, number = line.channel.name if line.channel else "", line.number or 0
+        if number in taken:
+            remarks.append(
+                Said(
+                    "slot {slot} is on the list twice: it goes to {first!r}, not to {name!r}",
+                    slot=number, first=holders[number], name=name,
+                )
+            )  # fmt: skip
+        elif name and fold(name) in slots:
+            remarks.append(
+                Said(
+                    "{name!r} is on the list twice: slot {first} counts, not slot {slot}",
+                    name=name, first=slots[fold(name)], slot=number,
+                )
+            )  # fmt: skip
+        else:
+            unknown.append(line)
+    return Listed(found, tuple(unknown), tuple(remarks))
 
 
 def _name(line: Line) -> str | None:

@@ -17,7 +17,7 @@ class PlanError(ChanbridgeError):
 class Demand(NamedTuple):
     """One thing asked, with the words for it. `channels` are ids; `slot` is over all feeds; `room` in slots."""
 
-    kind: Literal["fix", "pair", "grain", "spare"]
+    kind: Literal["fix", "pair", "grain", "spare", "return"]
     text: str
     channels: tuple[str, ...] = ()
     slot: int = 0
@@ -44,14 +44,13 @@ def smallest(demands: Sequence[Demand], holds: Callable[[Sequence[Demand]], bool
     return tuple(core)
 
 
-def can_hold(
-    demands: Sequence[Demand],
-    used: Sequence[Stand],
-    rooms: Sequence[int],
-    barred: frozenset[int] = frozenset(),
-) -> bool:
-    """Whether fixed places, pairs, a converter's grain and spare slots can be had together, others left out if need be."""
+def can_hold(demands: Sequence[Demand], used: Sequence[Stand], rooms: Sequence[int]) -> bool:
+    """Whether fixed places, pairs, a converter's grain, slots of returns and spare slots can be had together.
+
+    Other channels are left out if need be.
+    """
     fixed = {demand.channels[0]: demand.slot for demand in demands if demand.kind == "fix"}
+    barred = {demand.slot for demand in demands if demand.kind == "return"}
     grain = next((demand.room for demand in demands if demand.kind == "grain"), 0)
     ends = _ends(rooms)
     taken: dict[int, object] = {}

@@ -53,6 +53,10 @@ class Feeds(NamedTuple):
             number -= size
         raise ValueError(f"there are {sum(self.rooms)} slots")
 
+    def slots(self, numbers: Mapping[str, int]) -> dict[str, Slot]:
+        """Channel → slot counted over all feeds, as slots of each."""
+        return {name: self.slot(number) for name, number in numbers.items()}
+
     def number(self, slot: Slot) -> int:
         """A slot of a feed, counted over all."""
         before = 0
@@ -109,17 +113,13 @@ NOTHING = Asked()
 """Nothing special is asked."""
 
 
-def moves(feeds: Feeds, whole: ChannelMap, issued: Mapping[str, int], made: Plan) -> tuple[Moved, ...]:
-    """Which channels of a plan do not stand where they were issued: channel → slot over all feeds."""
+def moves(whole: ChannelMap, issued: Mapping[str, Slot], made: Plan) -> tuple[Moved, ...]:
+    """Which channels of a plan do not stand where they were issued, in the order of those slots."""
     at = {channel.id: patch.target for patch in made.patches for channel in whole.occupants(patch.source)[:1]}
-    return moved_from(feeds, issued, at)
+    return moved_from(issued, at)
 
 
-def moved_from(feeds: Feeds, issued: Mapping[str, int], at: Mapping[str, Slot]) -> tuple[Moved, ...]:
+def moved_from(issued: Mapping[str, Slot], at: Mapping[str, Slot]) -> tuple[Moved, ...]:
     """Which channels do not stand where they were issued; `at`: channel → its slot now."""
-    out = []
-    for name, number in issued.items():
-        was = feeds.slot(number)
-        if at.get(name) != was:
-            out.append(Moved(name, was, at.get(name)))
-    return tuple(sorted(out, key=lambda item: feeds.number(item.was)))
+    out = (Moved(name, was, at.get(name)) for name, was in issued.items() if at.get(name) != was)
+    return tuple(sorted(out, key=lambda item: item.was))

@@ -79,13 +79,13 @@ class _Model:
             self._hold_moves(chosen)
 
     def _alike(self, indices: tuple[int, ...]) -> list[tuple[int, ...]]:
-        """Pieces of one group and width that stood nowhere and are fixed nowhere; every other one for itself."""
+        """Pieces of one group (or none) and width that stood nowhere and are fixed nowhere; every other one for itself."""
         task = self.task
         alike: dict[tuple[str, int] | int, list[int]] = {}
         for index in indices:
             piece = task.pieces[index]
             told = any(name in task.fixed or name in task.issued for _, name in piece.channels)
-            key = (piece.group, piece.width) if piece.group and not told and self.chosen else index
+            key = (piece.group, piece.width) if not told and self.chosen else index
             alike.setdefault(key, []).append(index)
         return [tuple(members) for members in alike.values()]
 

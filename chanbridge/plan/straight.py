@@ -9,7 +9,7 @@ from chanbridge.plan.conflict import PlanError
 from chanbridge.plan.demands import task_of
 from chanbridge.plan.feeds import NOTHING, Asked, Feeds, Moved, Plan, moved_from, moves
 from chanbridge.plan.pack import Packing, pack
-from chanbridge.plan.stands import LeftOut, Stands, gives_way, stands
+from chanbridge.plan.stands import LeftOut, Stand, Stands, gives_way, stands
 from chanbridge.plan.task import Score
 from chanbridge.plan.through import offsets, straight
 from chanbridge.said import Said
@@ -66,18 +66,10 @@ def _packed(here: Stands, feeds: Feeds, asked: Asked) -> Plan:
         for stand in here.used
         if stand.channel.id in at
     )
-    left_out = list(here.faults)
-    for stand in here.used:
-        if stand.channel.id not in at:
-            way = gives_way(stand.channel)
-            reason = (
-                Said("not for air: gives way on {feeds}", feeds=feeds.said())
-                if way
-                else Said(
-                    "no room: {many} channels for {slots} slots", many=len(here.used), slots=sum(feeds.rooms)
-                )
-            )
-            left_out.append(LeftOut(stand.channel.id, stand.slot, reason, way))
+    left_out = [
+        *here.faults,
+        *(_crowded_out(stand, here, feeds) for stand in here.used if stand.channel.id not in at),
+    ]
     taken = {*packing.at.values()}
     reserved = tuple(
         Reserved(feeds.slot(number), f"asked for: {text}")
@@ -86,8 +78,23 @@ def _packed(here: Stands, feeds: Feeds, asked: Asked) -> Plan:
     )
     return Plan(
         "packed", _why(here, feeds, asked, len(patches)), tuple(patch for _, patch in patches), tuple(left_out),
-        moved_from(feeds, asked.issued, at), reserved, _proof(packing, asked), packing.proved,
+        moved_from(feeds.slots(asked.issued), at), reserved, _proof(packing, asked), packing.proved,
     )  # fmt: skip
+
+
+def _crowded_out(stand: Stand, here: Stands, feeds: Feeds) -> LeftOut:
+    """A channel that a packing leaves out, with the reason."""
+    many, slots = len(here.used), sum(feeds.rooms)
+    if gives_way(stand.channel):
+        reason = Said("not for air: gives way on {feeds}", feeds=feeds.said())
+    elif many > slots:
+        reason = Said("no room: {many} channels for {slots} slots", many=many, slots=slots)
+    else:
+        reason = Said(
+            "no room beside pairs, returns and what else must hold: {many} channels for {slots} slots",
+            many=many, slots=slots,
+        )  # fmt: skip
+    return LeftOut(stand.channel.id, stand.slot, reason, gives_way(stand.channel))
 
 
 def _with_most_left_empty(here: Stands, feeds: Feeds, asked: Asked) -> tuple[Packing, frozenset[int]]:
@@ -117,6 +124,8 @@ def _why(here: Stands, feeds: Feeds, asked: Asked, carried: int) -> str:
             "straight through would need {last} slots on one feed, and {feeds} carry no whole blocks",
             last=last, feeds=feeds.said(),
         )  # fmt: skip
+    elif any(stand.straight in asked.held for stand in here.used):
+        cause = Said("straight through would put a channel on the slot of a return")
     elif asked.issued:
         cause = Said("straight through would move what was issued")
     else:

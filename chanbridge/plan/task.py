@@ -37,7 +37,7 @@ class Score(NamedTuple):
     `want`, `spare`, `quiet`: channels of the lower levels left out. `early` and `early2`: what is left out,
     counted and squared from the end of the sheets, so that the later give way. `breaks`: how many more runs
     of neighbouring slots the groups are in than there are groups. `order`: distance from the places in the
-    order of the sheets, the earlier channels' counting more.
+    order of the sheets, the earlier groups' counting more.
     """
 
     lost: int = 0
@@ -118,13 +118,12 @@ class Task:
                 if not piece.rigid and start + piece.width - 1 > last:
                     continue
                 covered = range(start, min(start + piece.width - 1, last) + 1)
+                if not self.barred.isdisjoint(covered):
+                    continue
                 if piece.rigid:
                     if not bound or all(self.fixed[name] <= last for name in own if name in self.fixed):
                         found.append(start)
-                elif not any(
-                    slot in self.barred or (slot in self._held and places[slot] not in own)
-                    for slot in covered
-                ):
+                elif not any(slot in self._held and places[slot] not in own for slot in covered):
                     found.append(start)
         return found
 
@@ -162,9 +161,11 @@ class Task:
         return self.loss(gone, piece.rank)._replace(moved=self.moved(piece, start))
 
     def weight(self, piece: Piece) -> int:
-        """What one slot of distance from its place costs a piece; the same for all of one width in a group."""
-        rank = self._leads[piece.group] if piece.group else piece.rank
-        return piece.width * (2 * self._count - rank)
+        """What one slot of distance from its place costs a piece; the same for all of one width in a group, or in none.
+
+        So those that are displaced together keep their order.
+        """
+        return piece.width * (2 * self._count - self._leads[piece.group])
 
     @cached_property
     def _leads(self) -> dict[str, int]:

@@ -76,7 +76,7 @@ class Offsets(NamedTuple):
             )
         return Plan(
             layout, why, tuple(patches), tuple(out),
-            moved_from(feeds, asked.issued, at),
+            moved_from(feeds.slots(asked.issued), at),
         )  # fmt: skip
 
 

@@ -21,7 +21,7 @@ USED = tuple(stand(number) for number in range(1, 9))
 
 @st.composite
 def demands(draw: st.DrawFn) -> list[Demand]:
-    """Fixed places, pairs of neighbours, a converter's grain, spare room."""
+    """Fixed places, pairs of neighbours, a converter's grain, spare room, slots on which returns stand."""
     fixed = draw(st.dictionaries(st.integers(1, 8), st.integers(0, 9), max_size=4))
     out = [
         Demand("fix", f"c{number} on {slot}", (f"c{number}",), slot) for number, slot in sorted(fixed.items())
@@ -35,6 +35,7 @@ def demands(draw: st.DrawFn) -> list[Demand]:
         out.append(Demand("grain", "grain 4", room=4))
     if draw(st.booleans()):
         out.append(Demand("spare", "spare", room=draw(st.integers(1, 9))))
+    out += [Demand("return", f"return {slot}", slot=slot) for slot in draw(st.sets(st.integers(1, 6), max_size=2))]
     return out
 
 
@@ -57,7 +58,8 @@ def test_no_smaller_set_fails(asked: list[Demand], rooms: tuple[int, ...]) -> No
 @given(asked=demands(), rooms=st.sampled_from([(4,), (2, 2), (2, 4)]))
 def test_what_can_hold_has_a_placing(asked: list[Demand], rooms: tuple[int, ...]) -> None:
     """Against every way to put the channels that are asked about onto slots."""
-    asked = [demand for demand in asked if demand.kind in ("fix", "pair")]
+    asked = [demand for demand in asked if demand.kind in ("fix", "pair", "return")]
+    held = frozenset(demand.slot for demand in asked if demand.kind == "return")
     bodies = [list(demand.channels) for demand in asked if demand.kind == "pair"]
     paired = {name for body in bodies for name in body}
     fixed = {demand.channels[0]: demand.slot for demand in asked if demand.kind == "fix"}
@@ -77,4 +79,4 @@ def test_what_can_hold_has_a_placing(asked: list[Demand], rooms: tuple[int, ...]
                     return True
         return False
 
-    assert can_hold(asked, USED, rooms) == possible(0, frozenset())
+    assert can_hold(asked, USED, rooms) == possible(0, held)

@@ -40,7 +40,7 @@ def tasks(draw: st.DrawFn, most: int = 5, rigid: bool = False) -> Task:
     slots = st.dictionaries(st.sampled_from(sorted(levels)), st.integers(1, total), max_size=4)
     issued = {name: slot for slot, name in {slot: name for name, slot in draw(slots).items()}.items()}
     fixed = draw(st.dictionaries(st.sampled_from(sorted(levels)), st.integers(1, total), max_size=1))
-    barred = frozenset[int]() if rigid else draw(st.frozensets(st.integers(1, total), max_size=1))
+    barred = draw(st.frozensets(st.integers(1, total), max_size=1))
     pairs = [("c0", "c1"), ("c3", "c4")] if rigid else []
     pairs = [pair for pair in pairs if {*pair} <= {*levels}]
     return Task(pieces, rooms, levels, fixed, issued, barred - {*fixed.values()}, pairs)
