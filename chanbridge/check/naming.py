@@ -227,4 +227,8 @@ def label_letters(facts: Facts) -> Said:
             yield Found(device.id, message, tuple(wrong))
 
 
-RULES = (name_twice, label_too_long, label_letters)
+RULES = (
+    name_twice,
+    label_too_long,
+    label_letters,
+)

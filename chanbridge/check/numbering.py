@@ -141,7 +141,11 @@ def past_the_end(facts: Facts) -> Said:
     for channel, reason in facts.unplaced:
         if "past the end" in reason:
             where, _, why = reason.partition(": ")
-            yield Found(where, f"{channel.name!r}: {why}; give it another socket", (channel,))
+            yield Found(
+                where,
+                f"{channel.name!r}: {why}; give it another socket, or say how many inputs the box has",
+                (channel,),
+            )
     if facts.file:
         sockets = {device.id: device.sockets for device in facts.devices if device.sockets is not None}
         inputs = {item.id: item.inputs for item in facts.file.recipient if item.inputs}

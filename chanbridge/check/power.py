@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from typing import Literal
 
 from chanbridge.check.rule import Facts, Found, Unjudged, both, named, rule
 from chanbridge.check.wiring import device_of, port_at
@@ -41,6 +42,14 @@ def needs_phantom(channel: Channel) -> bool:
     if _POWERED_ITSELF.search(words):
         return False
     return bool(_CONDENSER.search(words) or (is_di(channel) and _ACTIVE.search(words)))
+
+
+def harmed_by_phantom(channel: Channel) -> Literal["", "source", "ribbon"]:
+    """What a channel is where phantom can harm it: a line or other "source" with an output of its own, or a "ribbon"."""
+    words = fold(channel.transducer)
+    if _RIBBON.search(words) and not (channel.needs_power or _ACTIVE.search(words)):
+        return "ribbon"
+    return "source" if channel.kind in _NO_PREAMP and not is_di(channel) else ""
 
 
 @rule("phantom-missing", "error", care="phantom")
@@ -85,7 +94,7 @@ def phantom_on_line(facts: Facts) -> Said:
         1,Playback,line,no
     """
     for channel in facts.map.channels:
-        if channel.phantom == "on" and channel.kind in _NO_PREAMP and not is_di(channel):
+        if channel.phantom == "on" and harmed_by_phantom(channel) == "source":
             message = f"{channel.name!r} is a {channel.kind} source and has phantom on; switch it off, or put a DI or isolator before it"
             yield Found(facts.where(channel), message, (channel,))
 
@@ -102,8 +111,7 @@ def phantom_on_ribbon(facts: Facts) -> Said:
         1,Trumpet,ribbon,no
     """
     for channel in facts.map.channels:
-        active = channel.needs_power or _ACTIVE.search(fold(channel.transducer))
-        if channel.phantom == "on" and _RIBBON.search(fold(channel.transducer)) and not active:
+        if channel.phantom == "on" and harmed_by_phantom(channel) == "ribbon":
             yield Found(
                 facts.where(channel),
                 f"{channel.name!r} is a ribbon and has phantom on; switch it off unless its maker asks for it",

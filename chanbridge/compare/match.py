@@ -172,12 +172,13 @@ class _Matcher:
             "name", lambda item: _name(item) if _place(item, self.common) is None else None, sided=True
         )
 
-    def settle(self) -> None:
-        """Bring the other list into the reference's coordinates."""
+    def settle(self) -> bool:
+        """Bring the other list into the reference's coordinates; whether anything had to be assumed for that."""
         found = settle(self.mine, self.theirs, {at: there for at, (there, _, _) in self.pairs.items()})
         self.mine, self.theirs = found.reference, found.other
         self.questions += found.questions
         self.common = said(self.mine, self.theirs)
+        return bool(found.questions)
 
     # Places
 
@@ -232,14 +233,26 @@ class _Matcher:
     # Labels
 
     def likeness(self) -> None:
-        """One globally best assignment of what is left; a match that is not sure becomes a question."""
+        """One globally best assignment of what is left; a match that is not sure becomes a question.
+
+        Sure ones may show that a box is called or counted otherwise there: then the rest is looked at again.
+        """
+        before = len(self.pairs)
+        doubtful = self._alike()
+        if len(self.pairs) > before and self.settle():
+            doubtful = self._alike()
+        for at, there, like in doubtful:
+            self.ask(at, there, like)
+
+    def _alike(self) -> list[tuple[int, int, float]]:
+        """Take what is surely alike; what is doubtful, by its indexes here and there with its likeness."""
         here = {fold(self.mine[at].channel.name) for at in self.pairs}
         there_too = {fold(self.theirs[there].channel.name) for there in self.taken}
         # A second one of a name that is matched already is its double, not something alike.
         left = [at for at in self.left() if fold(self.mine[at].channel.name) not in there_too]
         right = [there for there in self.right() if fold(self.theirs[there].channel.name) not in here]
         if not left or not right:
-            return
+            return []
         free = set(right)
         expected = self.expected(left)
         standing = self.standing()
@@ -259,13 +272,15 @@ class _Matcher:
             scores.append(dict(best))
         chosen = best_assignment(scores)
         rival = self._rivals(scores, chosen)
+        doubtful = []
         for row, there in sorted(chosen.items()):
             at, score = left[row], scores[row][there]
             like = likes[at, there]
             if score - rival[row] < 1000 * MARGIN or not (score > 1000 or like >= SURE):
-                self.ask(at, there, like)
+                doubtful.append((at, there, like))
             else:
                 self.take(at, there, self.by_place() if score > 1000 else "likeness", like)
+        return doubtful
 
     def _rivals(self, scores: Sequence[dict[int, int]], chosen: dict[int, int]) -> dict[int, int]:
         """Row → the best score that it or its partner could have with another who is not better off elsewhere."""

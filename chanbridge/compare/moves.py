@@ -147,12 +147,16 @@ class _Moves:
     def _shift(self, what: str, shift: Shift, rows: tuple[int, ...]) -> Change:
         first, last = self.matches[rows[0]].reference, self.matches[rows[-1]].reference
         names = [self.matches[row].reference.channel.name for row in rows]
+        there = steps(shift.offset)
         if what == "slot":
             where = f"slots {_said(first.line.number)} to {_said(last.line.number)}"
         else:
             where = f"sockets {socket_text(first.line)} to {socket_text(last.line)}"
+            if any(self.matches[row].reference.box != self.matches[row].other.box for row in rows):
+                ends = (socket_text(self.matches[row].other.line) for row in (rows[0], rows[-1]))
+                there = " to ".join(ends)
         start = self._start(what, first, shift.offset, rows[0])
-        message = f"{where} are {steps(shift.offset)} on the other list ({through(names)}), {start}"
+        message = f"{where} are {there} on the other list ({through(names)}), {start}"
         return self._change("shift", rows, message, shift.offset)
 
     def _start(self, what: str, first: Item, offset: int, row: int) -> str:

@@ -10,6 +10,8 @@ import zlib
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from pydantic import TypeAdapter
+
 from chanbridge.assemble import Planned
 from chanbridge.drill.faults import Fault, Paper, plant
 from chanbridge.errors import Location, ReadError
@@ -17,6 +19,8 @@ from chanbridge.names import counted, fold
 
 SEALED = "answers.sealed"
 FINDINGS = "findings.csv"
+LARGEST = 1024 * 1024
+"""Bytes of the answers, unpacked: a file can be built to unpack to any size."""
 HEADING = ("Recipient", "Slot", "What is wrong")
 _SEAL = "Answers, sealed. Read them only after: chanbridge drill mark DIR"
 
@@ -82,11 +86,14 @@ def _sealed(answers: list[Answer]) -> bytes:
 def unsealed(data: bytes, source: str) -> list[Answer]:
     """The answers of an exercise. Raises ReadError where the file is none."""
     try:
-        told = json.loads(zlib.decompress(base64.decodebytes(data.partition(b"\n")[2])))
-        return [
-            Answer(one["recipient"], Fault(one["kind"], tuple(one["slots"]), one["what"])) for one in told
-        ]
-    except (ValueError, KeyError, TypeError, zlib.error):
+        packed = zlib.decompressobj().decompress(base64.decodebytes(data.partition(b"\n")[2]), LARGEST)
+        return TypeAdapter(list[Answer]).validate_python(
+            [
+                Answer(one["recipient"], Fault(one["kind"], tuple(one["slots"]), one["what"]))
+                for one in json.loads(packed)
+            ]
+        )
+    except (ValueError, KeyError, TypeError, RecursionError, zlib.error):
         raise ReadError("these are no sealed answers of a drill", Location(source)) from None
 
 
@@ -109,9 +116,9 @@ def mark(answers: list[Answer], findings: list[list[str]], source: str) -> Mark:
         cells = [cell.strip() for cell in row] + [""] * 3
         if not any(cells) or (number == 1 and fold(cells[0]) == fold(HEADING[0])):
             continue
-        if not cells[1].isdecimal():
+        if not cells[1].isdecimal() or len(cells[1]) > 6:
             raise ReadError(
-                f"slot {cells[1]!r} is no number; write whose list, which slot, what is wrong",
+                f"slot {cells[1][:40]!r} is no number of a slot; write whose list, which slot, what is wrong",
                 Location(source, "", number),
             )
         hits = [

@@ -43,10 +43,12 @@ def to_json(step: Step) -> dict[str, Any]:
 
 
 def from_json(said: dict[str, Any]) -> Step:
-    """The reverse of `to_json`."""
+    """The reverse of `to_json`. Raises AmendError, or TypeError or ValueError, for what is no step."""
     step = Step(**(said | {name: Slot(*said[name]) for name in ("left", "at") if name in said}))
     if step.change not in get_args(Change):
         raise AmendError(f"the journal holds a change that this version does not know: {step.change!r}")
+    if step.fields is not None:
+        Channel(**step.fields)
     return step
 
 
@@ -87,24 +89,19 @@ def carried_out(stage: ChannelMap, steps: Iterable[Step]) -> tuple[ChannelMap, l
     """The stage with the steps carried out, and what of them could not be because the sheets have moved on."""
     channels = {channel.id: channel for channel in stage.channels}
     entries = list(stage.entries)
+    mixed: dict[str, list[tuple[str, int]]] = {}
     odd: list[str] = []
     for step in steps:
         held = channels.get(step.channel)
         if step.change == "add" and held is None:
             held = channels[step.channel] = Channel(**(step.fields or {"id": step.channel}))
-            if held.pair and (partner := channels.get(held.pair.partner or "")) and partner.pair is None:
-                pair = Pair(partner=held.id, side=_OTHER_SIDE[held.pair.side])
-                channels[partner.id] = partner.changed(pair=pair)
+            _named_again(channels, held, mixed.pop(held.id, []))
         if step.change == "remove":
             if held is None:
                 continue
             del channels[step.channel]
             entries = [entry for entry in entries if entry.channel != step.channel]
-            for other in [item for item in channels.values() if step.channel in _named_by(item)]:
-                channels[other.id] = other.changed(
-                    pair=None if other.pair and other.pair.partner == step.channel else other.pair,
-                    contents=tuple(name for name in other.contents if name != step.channel),
-                )
+            mixed[step.channel] = _unnamed(channels, step.channel)
             continue
         if held is None:
             odd.append(f"a late change is about {step.was or step.channel!r}, which no sheet has any more")
@@ -126,6 +123,29 @@ def carried_out(stage: ChannelMap, steps: Iterable[Step]) -> tuple[ChannelMap, l
             channels[step.channel] = held.changed(notes=step.now)
     made = stage.changed(channels=tuple(channels.values()), entries=tuple(entries))
     return made, odd
+
+
+def _unnamed(channels: dict[str, Channel], gone: str) -> list[tuple[str, int]]:
+    """Take a channel out of the pairs and mixes that name it; those mixes, each with its place there."""
+    mixed = []
+    for other in [*channels.values()]:
+        if other.pair and other.pair.partner == gone:
+            channels[other.id] = other = other.changed(pair=None)
+        if gone in other.contents:
+            mixed.append((other.id, other.contents.index(gone)))
+            kept = tuple(name for name in other.contents if name != gone)
+            channels[other.id] = other.changed(contents=kept)
+    return mixed
+
+
+def _named_again(channels: dict[str, Channel], held: Channel, mixed: Iterable[tuple[str, int]]) -> None:
+    """Make a channel that has come back its partner's other side, and put it back into the mixes that held it."""
+    if held.pair and (partner := channels.get(held.pair.partner or "")) and partner.pair is None:
+        pair = Pair(partner=held.id, side=_OTHER_SIDE[held.pair.side])
+        channels[partner.id] = partner.changed(pair=pair)
+    for name, at in mixed:
+        if mix := channels.get(name):
+            channels[name] = mix.changed(contents=(*mix.contents[:at], held.id, *mix.contents[at:]))
 
 
 def socket_text(slot: Slot | None) -> str:
@@ -240,11 +260,6 @@ def _free_sockets(stage: ChannelMap, box: str, most: int = 4) -> list[str]:
     return [socket_text(Slot(box, number)) for number in free[:most]]
 
 
-def _named_by(channel: Channel) -> set[str]:
-    partner = channel.pair.partner if channel.pair else None
-    return {*channel.contents, *([partner] if partner else [])}
-
-
 # Each thing that may be asked
 
 
@@ -277,6 +292,13 @@ def _rename(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
             f"another channel is called {other.name!r}, at {socket_text(_at(stage, other.id))}; two of one name are "
             "not told apart at the desks: choose another"
         )
+    heard = [name for name in _meant_for(asked.other)[0] if getattr(channel.audience, name) != "not allowed"]
+    if heard:
+        where, at = "on air" if heard[0] == "air" else "in the room", socket_text(_at(stage, channel.id))
+        raise AmendError(
+            f"{asked.other!r} says that it must not be heard {where}, where {channel.name!r} may be, and a rename leaves "
+            f'that as it is; say "remove {channel.name}", then "add {asked.other} at {at}"'
+        )
     return (Step("rename", channel.id, channel.name, asked.other),)
 
 
@@ -292,12 +314,23 @@ def _add(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
         raise AmendError(f"{asked.other!r} is no socket; write a box and a number, such as A16")
     _free(stage, at, set())
     name = unique(slug(at.port, asked.who) or "channel", {channel.id for channel in stage.channels})
-    kind = vocabulary().kinds.get(fold(asked.transducer), "unknown")
+    closed, role = _meant_for(asked.who)
+    kind = vocabulary().kinds.get(fold(asked.transducer)) or role
     owners = {channel.gain_owner for channel in stage.channels}
     owner = owners.pop() if len(owners) == 1 else ""
-    said = {"id": name, "name": asked.who, "transducer": asked.transducer, "kind": kind, "gain_owner": owner}
-    told = {key: value for key, value in said.items() if value not in ("", "unknown")}
+    said: dict[str, Any] = {
+        "id": name, "name": asked.who, "transducer": asked.transducer, "kind": kind, "gain_owner": owner,
+        "audience": dict.fromkeys(closed, "not allowed"),
+    }  # fmt: skip
+    told = {key: value for key, value in said.items() if value}
     return (Step("add", name, "", asked.who, None, at, told),)
+
+
+def _meant_for(name: str) -> tuple[tuple[str, ...], str | None]:
+    """Who may not hear a channel of this name and of which kind it is, as a sheet's name would say."""
+    words = vocabulary()
+    role = values.roles(name, words)
+    return values.meant_for(*role, words) if role and not values.is_misleading(name, words) else ((), None)
 
 
 def _remove(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:

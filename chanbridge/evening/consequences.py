@@ -6,11 +6,10 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from chanbridge.assemble import Planned
+from chanbridge.check.power import harmed_by_phantom
 from chanbridge.evening.amend import Step, socket_text
 from chanbridge.model import Channel
 from chanbridge.system import CREW
-
-"""The people with the cables, who are told although no list of the show names them."""
 
 
 class Word(NamedTuple):
@@ -51,7 +50,10 @@ def consequences(before: Planned, after: Planned, steps: Sequence[Step]) -> dict
         for step in steps:
             here = step.channel in delivery.delivered
             must = must or (here and step.change == "rename")
-            must = must or (here and recipient.id in owners and step.change in ("move", "phantom", "note"))
+            must = must or (
+                here and recipient.kind == "desk" and step.change == "phantom"
+            )  # it pops in every mix
+            must = must or (here and recipient.id in owners and step.change in ("move", "note"))
         sentence = " ".join(said) if said else "Nothing changes for you."
         out[recipient.id] = Word(recipient.name or recipient.id, must, sentence)
     return out
@@ -69,7 +71,8 @@ def _moved(
         channel = after.map.channel(name) or before.map.channel(name) or Channel(id=name)
         if not old:
             what = f" ({channel.transducer})" if channel.transducer else ""
-            said.append(f"New: {channel.name}{what} comes on {_slots(new)}.")
+            mark = ", NOT FOR AIR" if channel.audience.air == "not allowed" else ""
+            said.append(f"New: {channel.name}{what} comes on {_slots(new)}{mark}.")
         elif not new:
             holder = next((other for other, slots in now.items() if old[0] in slots), "")
             held = after.map.channel(holder) if holder else None
@@ -89,11 +92,12 @@ def _told(after: Planned, steps: Sequence[Step], now: Mapping[str, Sequence[int]
         if channel is None or not slots:
             continue
         if step.change == "rename":
-            said.append(f"{_slots(slots).capitalize()}: {step.was} is called {step.now} now.")
+            mark = "; it stays NOT FOR AIR" if channel.audience.air == "not allowed" else ""
+            said.append(f"{_slots(slots).capitalize()}: {step.was} is called {step.now} now{mark}.")
         elif step.change == "move":
             said.append(f"{channel.name} is on {_slots(slots)}; its socket is {socket_text(step.at)} now.")
         elif step.change == "phantom":
-            said.append(f"Phantom {step.now} for {channel.name}, {_slots(slots)}.")
+            said.append(f"Mute {_slots(slots)}: phantom {_setting(step)} for {channel.name}.")
         elif step.change == "note":
             said.append(f"{channel.name}, {_slots(slots)}: {step.now or 'the note is gone'}.")
     return said
@@ -113,7 +117,11 @@ def _to_crew(after: Planned, steps: Sequence[Step]) -> tuple[bool, str]:
         elif step.change == "remove":
             said.append(f"Take {step.was} out of {socket_text(step.left)}." if step.left else "")
         elif step.change == "phantom":
-            said.append(f"Phantom {step.now} at {socket_text(step.at or step.left)} ({name}).")
+            said.append(f"Phantom {_setting(step)} at {socket_text(step.at or step.left)} ({name}).")
+            harmed = harmed_by_phantom(channel) if channel and step.now == "on" else ""
+            if channel and harmed:
+                what = "ribbon microphone" if harmed == "ribbon" else f"{channel.kind} source"
+                said.append(f"{name} is a {what}: phantom can harm it, ask before it is switched.")
         elif step.change == "note" and step.now:
             said.append(f"{name}: {step.now}.")
     plugs = {"move", "add", "remove", "phantom"} & {step.change for step in steps}
@@ -121,6 +129,11 @@ def _to_crew(after: Planned, steps: Sequence[Step]) -> tuple[bool, str]:
         said.append("Channel muted everywhere first.")
     told = " ".join(filter(None, said))
     return (bool(told), told or "Nothing changes for you.")
+
+
+def _setting(step: Step) -> str:
+    """How phantom is set: on or off; taken back where no list said, that can only be asked."""
+    return step.now if step.now in ("on", "off") else "as it was before, which no list says,"
 
 
 def _slots(slots: Sequence[int]) -> str:

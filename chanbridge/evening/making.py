@@ -11,7 +11,7 @@ from chanbridge.evening.amend import Step, check, opposite, steps_for, to_json
 from chanbridge.evening.consequences import CAUTION, Word, consequences
 from chanbridge.evening.revisions import stands_of
 from chanbridge.evening.state import State, planned, read_state
-from chanbridge.evening.words import AmendError, understand
+from chanbridge.evening.words import AmendError, misspelt, understand
 from chanbridge.journal import Entry, Journal, StaleError
 from chanbridge.show import Show
 
@@ -76,7 +76,12 @@ def _made(show: Show, journal: Journal, said: str, undoes: int) -> _Made:
         steps = _back(state, undoes)
         said = f"undo {undoes}: {state.amendments[undoes - 1].said}"
     else:
-        steps = steps_for(understand(said), before.map)
+        asked = understand(said)
+        try:
+            steps = steps_for(asked, before.map)
+        except AmendError as error:
+            near = misspelt(said)
+            raise AmendError(f"{error}; did you mean {near!r}?") if near else error from None
     check(steps, before.map)
     after = planned(show, state, steps, stands_of(before))
     words = consequences(before, after, steps)
@@ -94,7 +99,7 @@ def _made(show: Show, journal: Journal, said: str, undoes: int) -> _Made:
 
 def _back(state: State, number: int) -> Sequence[Step]:
     if not 1 <= number <= len(state.amendments):
-        raise AmendError(f"there is no late change {number}; there are {len(state.amendments)}")
+        raise AmendError(f"there is no late change {number}; there are {len(state.amendments) or 'none yet'}")
     if number in state.undone():
         raise AmendError(f"late change {number} was taken back already")
     return opposite(state.amendments[number - 1].steps)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from chanbridge.assemble import Planned
-from chanbridge.errors import ShowError
+from chanbridge.errors import ShowError, unknown
 from chanbridge.evening.amend import find, socket_text
 from chanbridge.formats.text import draw, plain
 from chanbridge.model import Channel, Slot
@@ -39,7 +39,7 @@ def recorder_of(planned: Planned, said: str = "") -> Recipient:
     if said:
         found = next((recorder for recorder in recorders if recorder.id == said), None)
         if found is None:
-            raise ShowError(f"there is no recorder {said!r}; there is {ids}")
+            raise ShowError(unknown("recorder", said, [one.id for one in recorders]))
         return found
     if len(recorders) != 1:
         raise ShowError(f"say which recorder plays, with --recorder; there is {ids}")
@@ -52,7 +52,7 @@ def desk_of(planned: Planned, said: str = "") -> Recipient:
     if said:
         found = next((desk for desk in desks if desk.id == said), None)
         if found is None:
-            raise ShowError(f"there is no desk {said!r}; there are {', '.join(desk.id for desk in desks)}")
+            raise ShowError(unknown("desk", said, [one.id for one in desks]))
         return found
     for desk in sorted(desks, key=lambda desk: "room" not in desk.tags):
         return desk

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from functools import cache
+from typing import Any, NamedTuple, TypeVar
+
+from pydantic import TypeAdapter
 
 from chanbridge.assemble import Planned, assemble
-from chanbridge.errors import Location, Problem
+from chanbridge.errors import ChanbridgeError, Location, Problem
 from chanbridge.evening.amend import Step, carried_out, from_json
 from chanbridge.evening.revisions import Revision, Stands, from_body, held_to
-from chanbridge.journal import Journal
+from chanbridge.journal import Entry, Journal, JournalError
 from chanbridge.model import ChannelMap
+from chanbridge.names import spoken
 from chanbridge.show import Show
 
 
@@ -73,8 +77,12 @@ class State:
         return [amendment for amendment in self.amendments if amendment.entry > newest]
 
     def undone(self) -> set[int]:
-        """Numbers of the amendments that were taken back."""
-        return {amendment.undoes for amendment in self.amendments if amendment.undoes}
+        """Numbers of the amendments that are taken back; one whose taking back was taken back counts again."""
+        back: set[int] = set()
+        for amendment in reversed(self.amendments):
+            if amendment.undoes and amendment.number not in back:
+                back.add(amendment.undoes)
+        return back
 
     def missing(self, recipient: str, said: dict[str, set[str | int]]) -> list[str | int]:
         """What someone should have been told, or should have said to have, and has not: a letter, numbers."""
@@ -102,27 +110,59 @@ def current_letter(state: State) -> str:
 
 
 def read_state(journal: Journal) -> State:
-    """What a journal says."""
+    """What a journal says. Raises JournalError where an entry says what this version does not understand."""
     state = State()
     for entry in journal.entries():
+        try:
+            _take(state, entry, str(journal.path))
+        except (KeyError, TypeError, ValueError, AttributeError, ChanbridgeError) as error:
+            raise JournalError(
+                f"entry {entry.number} ({entry.kind[:40]}) says what this version does not understand; use the chanbridge "
+                f"that wrote it, or set the journal aside ({type(error).__name__})",
+                Location(str(journal.path)),
+            ) from None
         state.last = entry.number
-        body = entry.body
-        if entry.kind == "revision":
-            state.revisions.append(from_body(entry.number, body, str(journal.path)))
-        elif entry.kind == "amendment":
-            state.amendments.append(
-                Amendment(
-                    len(state.amendments) + 1, entry.number, entry.at, entry.who, body["said"],
-                    tuple(map(from_json, body["steps"])), body["concerns"], body["stands"], body.get("undoes", 0),
-                )
-            )  # fmt: skip
-        elif entry.kind in ("told", "received"):
-            said = state.told if entry.kind == "told" else state.received
-            said.setdefault(body["recipient"], set()).update(body["what"])
-        elif entry.kind == "rehearsal":
-            on = body.get("on")
-            state.rehearsal = Rehearsal(entry.at, body["recorder"], tuple(body["live"])) if on else None
     return state
+
+
+def _take(state: State, entry: Entry, source: str) -> None:
+    """Add what an entry says. Whatever is raised means that it is not what this version writes."""
+    body = entry.body
+    if entry.kind == "revision":
+        revision = _held(Revision, from_body(entry.number, body, source))
+        spoken(revision.hash)
+        state.revisions.append(revision)
+    elif entry.kind == "amendment":
+        made = Amendment(
+            len(state.amendments) + 1, entry.number, entry.at, entry.who, body["said"],
+            tuple(map(from_json, body["steps"])), body["concerns"], body["stands"], body.get("undoes", 0),
+        )  # fmt: skip
+        state.amendments.append(_held(Amendment, made))
+    elif entry.kind in ("told", "received"):
+        heard = _held(_Heard, _Heard(body["recipient"], body["what"]))
+        said = state.told if entry.kind == "told" else state.received
+        said.setdefault(heard.recipient, set()).update(heard.what)
+    elif entry.kind == "rehearsal":
+        on = body.get("on")
+        made_on = Rehearsal(entry.at, body["recorder"], tuple(body["live"])) if on else None
+        state.rehearsal = _held(Rehearsal, made_on) if made_on else None
+
+
+class _Heard(NamedTuple):
+    recipient: str
+    what: tuple[str | int, ...]
+
+
+_Kind = TypeVar("_Kind")
+
+
+_shape: Callable[[Any], TypeAdapter[Any]] = cache(TypeAdapter)
+
+
+def _held(kind: type[_Kind], made: _Kind) -> _Kind:
+    """What was read, its fields of the kinds that they are said to be; pydantic's ValidationError where they are not."""
+    checked: _Kind = _shape(kind).validate_python(made)
+    return checked
 
 
 def planned(show: Show, state: State, more: Sequence[Step] = (), stands: Stands | None = None) -> Planned:

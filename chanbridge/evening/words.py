@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from typing import NamedTuple
 
-from chanbridge.errors import ChanbridgeError
+from chanbridge.errors import ChanbridgeError, close_to
 
 
 class AmendError(ChanbridgeError):
@@ -77,9 +76,15 @@ _STARTS = {
 }
 
 
+LONGEST = 300
+"""Characters of a late change: far more than anybody says in one breath."""
+
+
 def understand(said: str) -> Asked:
     """What a line asks for. Raises AmendError with the nearest form where no form fits."""
     text = " ".join(said.split())
+    if len(text) > LONGEST:
+        raise AmendError(f"this has {len(text):,} characters; say one change in at most {LONGEST}")
     for form in FORMS:
         found = form.pattern.fullmatch(text)
         if found:
@@ -101,10 +106,17 @@ def _plain(text: str) -> str:
     return text
 
 
+def misspelt(said: str) -> str:
+    """The word that a line may have been meant to begin with, where it begins with none but nearly; else ""."""
+    first, _, rest = " ".join(said.lower().split()).partition(" ")
+    named = first in _STARTS or not rest or rest.startswith(("to ", "-> ", "→ "))
+    return "" if named else close_to(first, _STARTS)
+
+
 def _advice(text: str) -> str:
     first = text.split(" ")[0].lower() if text else ""
-    near = difflib.get_close_matches(first, _STARTS, 1, 0.7)
-    form = next((form for form in FORMS if near and form.what == _STARTS[near[0]]), None)
+    near = close_to(first, _STARTS) if len(first) > 2 else ""
+    form = next((form for form in FORMS if near and form.what == _STARTS[near]), None)
     if form is None:
         form = FORMS[-1] if re.search(r"\b(to|at|in|on|into)\b|->", text) else None
     if form is None:

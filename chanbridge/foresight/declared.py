@@ -2,25 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from difflib import get_close_matches
+from collections.abc import Iterator
 
-from chanbridge.errors import ShowError
+from chanbridge.errors import ShowError, unknown
 from chanbridge.foresight.things import thing_named
 from chanbridge.names import fold
 from chanbridge.system import ShowFile
 
 Mistake = tuple[tuple[str | int, ...], str]
 """The place in the show file, as `show.line_of` takes it, and a message."""
-
-
-def nearest(name: str, names: Iterable[str]) -> str:
-    """That there is no such name, and the nearest that there is."""
-    there = sorted(names)
-    near = get_close_matches(name, there, 1, 0.5)
-    return f"there is no {name!r}; " + (
-        f"did you mean {near[0]!r}?" if near else f"there are {', '.join(there) or 'none'}"
-    )
 
 
 def gear_mistakes(file: ShowFile) -> Iterator[Mistake]:
@@ -38,7 +28,7 @@ def gear_mistakes(file: ShowFile) -> Iterator[Mistake]:
             yield ("subbox", at, "id"), f"the id {sub.id!r} is taken; give this sub-box one of its own"
         taken.add(fold(sub.id))
         if not box:
-            yield ("subbox", at, "box"), nearest(sub.box, boxes)
+            yield ("subbox", at, "box"), unknown("", sub.box, boxes)
         elif sub.first + sub.sockets - 1 > box.inputs:
             last = sub.first + sub.sockets - 1
             yield (
@@ -58,7 +48,7 @@ def gear_mistakes(file: ShowFile) -> Iterator[Mistake]:
         if name not in places | sockets:
             yield (
                 ("kit", "cable_m"),
-                f"cable_m: {nearest(name, places)}; a socket is written {file.box[0].id} 1",
+                f"cable_m: {unknown('', name, places)}; a socket is written {file.box[0].id} 1",
             )
     for name in file.kit.adaptors:
         if name not in sockets:
@@ -70,7 +60,7 @@ def gear_mistakes(file: ShowFile) -> Iterator[Mistake]:
     seen: set[str] = set()
     for at, answer in enumerate(file.answer):
         if answer.id not in recipients:
-            yield ("answer", at, "id"), nearest(answer.id, recipients)
+            yield ("answer", at, "id"), unknown("", answer.id, recipients)
         if answer.id in seen:
             yield ("answer", at, "id"), f"{answer.id!r} has answers above; put them together"
         seen.add(answer.id)

@@ -8,7 +8,8 @@ from typing import Annotated, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from chanbridge.foresight.declared import Mistake, nearest
+from chanbridge.errors import unknown
+from chanbridge.foresight.declared import Mistake
 from chanbridge.gear import Metres, Percent
 from chanbridge.model import ModeField
 from chanbridge.names import fold
@@ -202,9 +203,9 @@ def needs_mistakes(needs: Needs) -> Iterator[Mistake]:
     makers = [listener.id for listener in needs.listener if listener.kind == "desk"]
     for at, mix in enumerate(needs.mix):
         if mix.maker not in makers:
-            yield ("mix", at, "from"), f"no desk: {nearest(mix.maker, makers)}"
+            yield ("mix", at, "from"), f"no desk: {unknown('', mix.maker, makers)}"
         if mix.to not in [place.id for place in needs.place]:
-            yield ("mix", at, "to"), nearest(mix.to, [place.id for place in needs.place])
+            yield ("mix", at, "to"), unknown("", mix.to, [place.id for place in needs.place])
 
 
 def store_mistakes(store: Store, slots: int) -> Iterator[Mistake]:

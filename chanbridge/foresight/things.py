@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
 from typing import Literal, NamedTuple
 
-from chanbridge.errors import ShowError
+from chanbridge.errors import ShowError, nearest
 from chanbridge.names import fold
 from chanbridge.system import ShowFile
 
@@ -58,8 +57,7 @@ def thing_named(file: ShowFile, text: str) -> Thing:
         raise ShowError(
             f"{text!r} is several things; write {' or '.join(repr(str(thing)) for thing in found)}"
         )
-    near = get_close_matches(text, [name for thing in there for name in (thing.id, str(thing))], 1, 0.5)
-    advice = (
-        f"did you mean {near[0]!r}?" if near else f"there are {', '.join(thing.called for thing in there)}"
+    advice = nearest(
+        text, [thing.called for thing in there], [name for thing in there for name in (thing.id, str(thing))]
     )
     raise ShowError(f"there is no {text!r} in this show; {advice}")

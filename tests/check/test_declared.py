@@ -57,7 +57,7 @@ def test_everything_is_optional() -> None:
         ('[[device]]\nid = "A"\nsplit = {box = "C"}\n', [":14:split", "there is no 'C'"]),
         ('[[device]]\nid = "A"\nsplit = {box = "A", direct = ["dest"]}\n', [":14:split", "did you mean 'desk'"]),
         ('[[device]]\nid = "A"\nsplit = {box = "A", phantom = ["desk"]}\n', [":14:split", "there is no 'desk'"]),
-        (f'{DEVICES}[[link]]\nid = "l"\nends = ["A.in", "desk"]\n', [":19:ends", "there is no 'in'; there are out"]),
+        (f'{DEVICES}[[link]]\nid = "l"\nends = ["A.in", "desk"]\n', [":19:ends", "there is no 'in'; there is only out"]),
         (f'{DEVICES}[[link]]\nid = "l"\nends = ["A", "dsk"]\n', [":19:ends", "did you mean 'desk'"]),
         (f'{DEVICES}[[link]]\nid = "l"\nends = ["A", "A.out"]\n', [":19:ends", "a link joins two devices"]),
         (f'{DEVICES}[[link]]\nid = "l"\nends = ["A"]\n', [":19:ends", "two are needed"]),

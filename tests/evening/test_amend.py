@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 
 from chanbridge.assemble import Planned, assemble
 from chanbridge.evening.amend import Step, carried_out, check, from_json, opposite, steps_for, to_json
+from chanbridge.evening.consequences import Word, consequences
+from chanbridge.evening.state import Amendment, State
 from chanbridge.evening.words import AmendError, understand
-from chanbridge.model import ChannelMap, Slot
+from chanbridge.model import Audience, Channel, ChannelMap, Slot
 from chanbridge.show import load
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "winter-concert"
@@ -91,6 +93,7 @@ def test_rename_add_remove_swap_phantom_note() -> None:
         ("phantom off for Ana", ("off already",)),
         ("remove B40", ("nothing stands at B40",)),
         ("Keys to B40", ("box B has 40 inputs",)),
+        ("rename Ana to Click 2", ("not be heard on air", "remove Ana", "add Click 2 at A21")),
     ],
 )
 def test_what_cannot_be_says_why_and_what_would_free_it(said: str, words: tuple[str, ...]) -> None:
@@ -166,3 +169,57 @@ def test_a_change_that_the_sheets_have_overtaken_is_named() -> None:
     gone, _ = made("remove Ana")
     assert "no sheet has any more" in carried_out(gone, steps)[1][0]
     assert carried_out(after, steps)[1] == []
+
+
+def test_an_added_channel_is_kept_from_air_and_room_by_its_name_as_on_a_sheet() -> None:
+    after, _ = made("add Cue track at B36")
+    cue = next(one for one in after.channels if one.name == "Cue track")
+    assert (cue.audience.air, cue.audience.room) == ("not allowed", "not allowed")
+    assert cue.kind == next(one for one in STAGE.channels if one.name == "Cue voice").kind
+    after, _ = made("add Audience Q&A handheld at B36")  # a word that misleads
+    assert next(one for one in after.channels if one.name.startswith("Audience")).audience == Audience()
+
+
+def test_what_was_removed_and_comes_back_is_in_its_mixes_again() -> None:
+    ids = {channel.name: channel.id for channel in STAGE.channels}
+    held = (ids["Ana"], ids["Click"], ids["Jonas"])
+    mix = Channel(id="music", name="Music mix", kind="mix", contents=held)
+    stage = STAGE.changed(channels=(*STAGE.channels, mix))
+    without, steps = made("remove Click", stage)
+    assert without.channel("music") == mix.changed(contents=(ids["Ana"], ids["Jonas"]))
+    back, odd = carried_out(stage, [*steps, *opposite(steps)])
+    assert odd == []
+    assert back.channel("music") == mix
+
+
+def test_one_whose_taking_back_was_taken_back_counts_again() -> None:
+    def amendment(number: int, undoes: int) -> Amendment:
+        return Amendment(number, number, "", "", "", (), {}, {}, undoes)
+
+    state = State(amendments=[amendment(1, 0), amendment(2, 1), amendment(3, 0)])
+    assert state.undone() == {1}
+    state.amendments.append(amendment(4, 2))
+    assert state.undone() == {2}
+    state.amendments.append(amendment(5, 4))
+    assert state.undone() == {1, 4}
+
+
+def told(said: str) -> dict[str, Word]:
+    """What a late change on the example means for each."""
+    show, steps = load(str(EXAMPLE)), steps_for(understand(said), STAGE)
+    return consequences(example(), assemble(show, lambda stage: carried_out(stage, steps)[0]), steps)
+
+
+def test_every_desk_is_told_of_phantom_so_that_it_mutes() -> None:
+    words = told("phantom on for Ana")
+    assert [name for name, word in words.items() if word.must] == [
+        "crew", "front-of-house", "monitors", "stream", "truck",
+    ]  # fmt: skip
+    assert words["monitors"].sentence == "Mute slot 21: phantom on for Ana."
+    assert "harm" not in words["crew"].sentence
+    assert "Click is a playback source: phantom can harm it" in told("phantom on for Click")["crew"].sentence
+
+
+def test_a_recipient_hears_that_something_new_is_not_for_air() -> None:
+    assert told("add Cue track at B36")["stream"].sentence.endswith("comes on slot 76, NOT FOR AIR.")
+    assert told("rename Click to Pulse")["stream"].sentence.endswith("it stays NOT FOR AIR.")
