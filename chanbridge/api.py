@@ -1,4 +1,7 @@
-"""What the command line does, for use from Python.
+"""What the command line does, for use from Python. Paths are those of a clone in the examples here.
+
+What cannot be done raises a `chanbridge.errors.ChanbridgeError`, whose text says where, what was found and how to mend it.
+`examples/notebook.py` shows all of it in one go.
 
 >>> from chanbridge import api
 >>> box_a = api.read("examples/winter-concert/box-a.csv")
@@ -30,6 +33,19 @@ if TYPE_CHECKING:
 
 Path = str | os.PathLike[str]
 
+__all__ = [
+    "Merged",
+    "Options",
+    "check",
+    "compare",
+    "from_frame",
+    "merge",
+    "prove",
+    "read",
+    "to_frame",
+    "write",
+]
+
 
 def read(path: Path, format: str = "", options: Options = Options()) -> Reading:
     """Read a sheet of any kind: its map, and the ledger of what became of every row.
@@ -48,7 +64,7 @@ def read(path: Path, format: str = "", options: Options = Options()) -> Reading:
 def write(whole: ChannelMap, path: Path, port: str | None = None) -> None:
     """Write a map into a file whose ending says the kind; a list is of `port`, or of the port that the map is about.
 
-    Raises WriteError, and leaves the file as it was.
+    Raises WriteError, and leaves the file as it was. What a kind of file cannot carry, `chanbridge formats` says.
 
     >>> import tempfile
     >>> folder = tempfile.mkdtemp()
@@ -115,6 +131,8 @@ def compare(reference: Reading, other: Reading) -> Comparison:
 def check(path: Path) -> Report:
     """What is wrong with a sheet, or with a show (its show.toml or folder): `findings`, and what was not judged.
 
+    Raises ReadError or ShowError for what cannot be understood.
+
     >>> report = check("examples/winter-concert")
     >>> [finding.rule for finding in report.findings if finding.severity == "error"]
     ['transport-leaders', 'cable-power-class', 'run-too-long', 'backup-loop']
@@ -130,7 +148,7 @@ def check(path: Path) -> Report:
 def prove(path: Path) -> Proof:
     """Whether every channel of a sheet or a show arrives where its paper says, through real AES10 frames.
 
-    That the paper agrees with itself proves no cable.
+    That the paper agrees with itself proves no cable. Raises ReadError or ShowError for what cannot be understood.
 
     >>> proof = prove("examples/winter-concert")
     >>> proof.holds, len(proof.slots) > 100
@@ -146,7 +164,7 @@ def prove(path: Path) -> Proof:
 
 
 def to_frame(whole: ChannelMap) -> pd.DataFrame:
-    """A map's channels as a pandas DataFrame of text, every field and unknown column in it.
+    """A map's channels as a pandas DataFrame of text, every field and unknown column in it; needs `.[frame]`.
 
     >>> frame = to_frame(read("examples/winter-concert/box-a.csv").map)
     >>> frame.loc[0, "Name"]

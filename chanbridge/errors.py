@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 
@@ -62,3 +63,36 @@ class ShowError(ChanbridgeError):
 
 class ModeError(ChanbridgeError, ValueError):
     """A mode that AES10 does not have; a ValueError, so that a model's validation collects it."""
+
+
+def close_to(said: str, there: Iterable[str]) -> str:
+    """The nearest to a word of those there are, in any case of letters; "" where none is near."""
+    from difflib import get_close_matches  # as slow as all else that --help needs
+
+    folded = {name.casefold(): name for name in there}
+    near = get_close_matches(said.casefold(), folded, 1, 0.55)
+    return folded[near[0]] if near else ""
+
+
+def nearest(said: str, there: Iterable[str], also: Iterable[str] = ()) -> str:
+    """What could have been meant by a word that is not known: the nearest of those there are, else all of them.
+
+    `also`: other words for them, which are not listed.
+
+    >>> nearest("trukc", ["stream", "truck"]), nearest("harp", ["stream", "truck"])
+    ("did you mean 'truck'?", 'there are stream, truck')
+    """
+    names = [*dict.fromkeys(there)]
+    near = close_to(said, [*names, *also])
+    if near:
+        return f"did you mean {near!r}?"
+    return f"there {'is only' if len(names) == 1 else 'are'} {', '.join(names) or 'none'}"
+
+
+def unknown(thing: str, said: str, there: Iterable[str], also: Iterable[str] = ()) -> str:
+    """That there is no such thing, and what could have been meant; `thing` is "" where nothing better fits.
+
+    >>> unknown("recipient", "trukc", ["stream", "truck"])
+    "there is no recipient 'trukc'; did you mean 'truck'?"
+    """
+    return f"there is no {f'{thing} ' if thing else ''}{said!r}; {nearest(said, there, also)}"

@@ -61,13 +61,17 @@ def cut(block: Block, output: str) -> str:
     return "".join(f"{line.rstrip()}\n" for line in kept)
 
 
-def run(command: str, folder: Path) -> str:
-    """What a command prints in a folder, errors included; in the language and width that the README was written in."""
+def run(command: str, folder: Path, **more: str) -> str:
+    """What a command prints in a folder, errors included; in the language and width that the README was written in.
+
+    `more`: environment variables.
+    """
     environment = os.environ | {
         "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
         "LC_ALL": "C.UTF-8",
         "COLUMNS": "80",
         "LINES": "50",
+        **more,
     }
     done = subprocess.run(
         ["bash", "-c", command],

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-import difflib
 import gc
 import os
+import re
 import sys
+from collections.abc import Iterable
 from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
 from chanbridge import __version__
-from chanbridge.errors import ChanbridgeError
+from chanbridge.errors import ChanbridgeError, close_to, unknown
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 COMMANDS = {
     "new": "Lay down a small show to start from.",
@@ -42,25 +46,52 @@ COMMANDS = {
 """Name → one line of help. Static, so that --help imports nothing."""
 
 
-class Commands(click.Group):
+class _Text(click.types.StringParamType):
+    """A text on the command line; what completes it, as in any shell, are the names of files."""
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        from click.shell_completion import CompletionItem
+
+        return [CompletionItem(incomplete, type="file")]
+
+
+class Group(click.Group):
+    """A group that meets an unknown command with the nearest right one."""
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        command = super().get_command(ctx, cmd_name)
+        for param in command.params if command else ():
+            param.type = _Text() if param.type is click.STRING else param.type
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in self.list_commands(ctx) and not args[0].startswith("-"):
+            ctx.fail(unknown("command", args[0], self.list_commands(ctx), ("--help", "--version")))
+        return super().resolve_command(ctx, args)
+
+
+class Commands(Group):
     """A group whose commands live in modules of the same name."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
-            return None
-        command = import_module(f"chanbridge.cli.{cmd_name}").command
-        assert isinstance(command, click.Command)
-        return command
+        if cmd_name in COMMANDS and cmd_name not in self.commands:
+            self.add_command(import_module(f"chanbridge.cli.{cmd_name}").command)
+        return super().get_command(ctx, cmd_name)
 
-    def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            near = difflib.get_close_matches(args[0], COMMANDS, 1, 0.5)
-            advice = f"did you mean {near[0]}?" if near else f"there are {', '.join(COMMANDS)}"
-            ctx.fail(f"there is no command {args[0]!r}; {advice}")
-        return super().resolve_command(ctx, args)
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        from click.shell_completion import CompletionItem
+
+        found = [
+            CompletionItem(name, help=line) for name, line in COMMANDS.items() if name.startswith(incomplete)
+        ]
+        return [*found, *click.Command.shell_complete(self, ctx, incomplete)]
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
@@ -75,13 +106,75 @@ def group() -> None:
     Results go to standard output, remarks to standard error. Exit status: 0 fine, 1 there is something
     you must look at, 2 it could not be done.
 
-    Example: chanbridge merge left.csv right.xml --onto 64@48000 -o truck.csv
+    \b
+    Example:
+      chanbridge merge examples/winter-concert/box-* --onto 64@48000 -o truck.csv
     """
+
+
+def _usage(error: click.UsageError) -> list[str]:
+    """What is wrong with a command as it was typed, then an example of it as it should be."""
+    said = _mistake(error)
+    lines = [f"chanbridge: {' '.join(said.split()).rstrip('.')}"]
+    if error.ctx:
+        example = re.search(r"Example:\s+(.+)", error.ctx.command.help or "")
+        shown = f"example: {example[1]}   " if example and not isinstance(error.ctx.command, Group) else ""
+        lines.append(f"{shown}help: {error.ctx.command_path} --help")
+    return lines
+
+
+def _mistake(error: click.UsageError) -> str:
+    """The same in our words, with the nearest right word where there is one."""
+    said = error.format_message()
+    said = said[:1].lower() + said[1:]
+    if isinstance(error, click.NoSuchOption) and error.ctx:
+        there = [name for param in error.ctx.command.get_params(error.ctx) for name in param.opts]
+        return f"there is no option {error.option_name!r}{_meant(error.option_name, there)}"
+    asked = error.param if isinstance(error, click.BadParameter) else None
+    if asked is None or error.ctx is None:
+        return said
+    name = asked.opts[0] if isinstance(asked, click.Option) else ""
+    if isinstance(error, click.MissingParameter):
+        return f"{name} {asked.make_metavar(error.ctx)} is missing".strip()
+    found = re.match(r"('.*?'|\S+) (?:is not|does not match)", error.message)
+    match asked.type:
+        case click.Choice(choices=choices) if found:
+            return f"{name} {found[1]} is none of {', '.join(choices)}{_meant(found[1].strip(chr(39)), choices)}".strip()
+        case click.IntRange(min=least, max=most) | click.FloatRange(min=least, max=most) if found:
+            bounds = f"from {least} to {most}" if most is not None else f"of {least} or more"
+            return f"{name} {found[1]} is no number {bounds}"
+        case click.DateTime() if found:
+            return f"{name} {found[1]} is no such date; write it as {asked.make_metavar(error.ctx)}"
+    return f"{name}: {error.message}" if name else said
+
+
+def _meant(said: str, there: Iterable[str]) -> str:
+    near = close_to(said, there)
+    return f"; did you mean {near!r}?" if near else ""
+
+
+def _open_missing() -> None:
+    """Put something where a standard stream was closed before the start, or the first file opened would take its place.
+
+    What is read there is empty; what is written to standard output cannot be, and is said so; remarks go nowhere.
+    """
+    for number, name, way in (
+        (0, "stdin", os.O_RDONLY),
+        (1, "stdout", os.O_RDONLY),
+        (2, "stderr", os.O_WRONLY),
+    ):
+        if getattr(sys, name) is None:
+            handle = os.open(os.devnull, way)
+            if handle != number:
+                os.dup2(handle, number)
+                os.close(handle)
+            setattr(sys, name, os.fdopen(number, "w" if number else "r", encoding="utf-8", closefd=False))
 
 
 def main() -> None:
     """Run the command line; every error becomes one line and exit status 2."""
     gc.disable()  # what one command makes is used to its end; looking for garbage among it takes a third of the time
+    _open_missing()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a terminal that lacks a letter shows its code, not a traceback
             stream.reconfigure(errors="backslashreplace")
@@ -89,8 +182,12 @@ def main() -> None:
         status = group.main(prog_name="chanbridge", standalone_mode=False)
         sys.stdout.flush()
         sys.exit(status if isinstance(status, int) else 0)
-    except click.UsageError as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
+        sys.exit(2)
+    except click.UsageError as error:
+        for line in _usage(error):
+            click.echo(line, err=True)
         sys.exit(2)
     except (click.ClickException, ChanbridgeError) as error:
         message = error.format_message() if isinstance(error, click.ClickException) else str(error)

@@ -21,7 +21,7 @@ It is kept in the journal beside show.toml, never in your sheets. Exit status 1 
 What can be said:
 {chr(10).join("  " + line for line in help_text().splitlines())}
 
-Example: chanbridge amend examples/winter-concert "Ana to B35"
+Example: chanbridge amend examples/winter-concert "Ana to B36"
 """,
 )
 @click.argument("show", metavar="SHOW")
@@ -32,6 +32,14 @@ Example: chanbridge amend examples/winter-concert "Ana to B35"
 def command(ctx: click.Context, show: str, change: tuple[str, ...], yes: bool, who: str) -> None:
     number = make(load(show, accept_rejected=True), " ".join(change), yes=yes, who=who)
     ctx.exit(0 if number else 1)
+
+
+def _agreed() -> bool:
+    try:
+        return click.confirm("\nDoes it count?", err=True)
+    except click.Abort:
+        click.echo("\nno answer came: nothing was changed; --yes answers beforehand", err=True)
+        raise
 
 
 def make(show: Show, said: str, *, yes: bool, who: str, undoes: int = 0) -> int:
@@ -47,7 +55,7 @@ def make(show: Show, said: str, *, yes: bool, who: str, undoes: int = 0) -> int:
         say_words(meant.words)
         if meant.caution:
             click.echo(f"\n{click.wrap_text(meant.caution, 79)}")
-        if not yes and not click.confirm("\nDoes it count?", err=True):
+        if not yes and not _agreed():
             click.echo("nothing was changed", err=True)
             return 0
         try:

@@ -8,7 +8,7 @@ import click
 
 from chanbridge.cli.amend import make
 from chanbridge.cli.evening import journal_of, say_repaired, who_option, yes_option
-from chanbridge.errors import ShowError
+from chanbridge.cli.new import refuse_existing
 from chanbridge.evening.fold import folded
 from chanbridge.evening.state import State, read_state
 from chanbridge.files import write_all
@@ -64,11 +64,7 @@ def _fold(show: Show, state: State, folder: str) -> None:
     if not files:
         click.echo("no sheet changes")
         return
-    there = [name for name, _ in files if os.path.exists(os.path.join(folder, name))]
-    if there:
-        raise ShowError(
-            f"{os.path.join(folder, there[0])} is there already and is not written over; name another folder"
-        )
+    refuse_existing(folder, files)
     write_all(folder, files)
     for name, _ in files:
         click.echo(os.path.join(folder, name))

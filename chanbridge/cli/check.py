@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 import os
 import textwrap
@@ -14,6 +13,7 @@ from chanbridge.check import RULES, check
 from chanbridge.check.rule import SEVERITIES, Facts, Report, Rule
 from chanbridge.cli.evening import standing
 from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger, sheet_options
+from chanbridge.errors import close_to
 from chanbridge.handover.facts import sheet_facts, show_facts
 from chanbridge.names import counted
 from chanbridge.sheets.grid import Options
@@ -30,8 +30,8 @@ def _rules(ctx: click.Context, parameter: click.Parameter, names: tuple[str, ...
     known = {each.name: each for each in RULES}
     for name in names:
         if name not in known:
-            near = difflib.get_close_matches(name, known, 1, 0.4)
-            advice = f"did you mean {near[0]}?" if near else "they stand in: chanbridge check --explain all"
+            near = close_to(name, known)
+            advice = f"did you mean {near!r}?" if near else "they stand in: chanbridge check --explain all"
             raise click.BadParameter(f"there is no rule {name!r}; {advice}", ctx, parameter)
     return tuple(known[name] for name in names)
 

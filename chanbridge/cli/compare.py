@@ -37,7 +37,9 @@ def command(
 ) -> None:  # fmt: skip
     """Say where the list OTHER differs from the list REFERENCE. Exit status 1 where it does, or must be asked.
 
-    Example: chanbridge compare front-of-house.csv stream.csv
+    \b
+    Example:
+      chanbridge compare examples/winter-concert/front-of-house.csv examples/winter-concert/stream.csv
     """
     if output and not output.lower().endswith((".html", ".htm", ".pdf")):
         raise WriteError("the page is HTML or PDF; write a name that ends in .html or .pdf", Location(output))

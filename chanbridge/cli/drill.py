@@ -8,23 +8,28 @@ import os
 
 import click
 
+from chanbridge.cli import Group
 from chanbridge.cli.evening import standing
 from chanbridge.cli.sources import accept_rejected_option
 from chanbridge.drill.exercise import FINDINGS, SEALED, exercise, mark, unsealed
-from chanbridge.errors import ReadError, WriteError
+from chanbridge.errors import Location, ReadError, WriteError, close_to
 from chanbridge.files import read_bytes, write_all
 from chanbridge.formats.characters import decode
 from chanbridge.names import counted
 from chanbridge.show import load
 
 
-class _Drill(click.Group):
+class _Drill(Group):
     """`drill SHOW` makes an exercise, `drill mark DIR` marks it."""
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in self.commands:
+        if (
+            args
+            and args[0] not in self.commands
+            and (os.path.exists(args[0]) or not close_to(args[0], self.commands))
+        ):
             args = ["make", *args]
         return super().resolve_command(ctx, args)
 
@@ -77,6 +82,10 @@ def marked(ctx: click.Context, folder: str, findings: str | None) -> None:
     """
     source = findings or os.path.join(folder, FINDINGS)
     sealed = os.path.join(folder, SEALED)
+    if os.path.isdir(folder) and not os.path.exists(sealed):
+        raise ReadError(
+            "no exercise lies here; name a folder that chanbridge drill SHOW -o DIR wrote", Location(folder)
+        )
     answers = unsealed(read_bytes(sealed), sealed)
     text = decode(read_bytes(source), source).text
     semicolons = text.split("\n", 1)[0].count(";") > text.split("\n", 1)[0].count(",")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from chanbridge.formats import FORMATS
+from chanbridge.formats import FORMATS, plugged_in
 
 
 @click.command("formats")
@@ -13,5 +13,8 @@ def command() -> None:
 
     Example: chanbridge formats
     """
-    for known in FORMATS:
+    more, broken = plugged_in()
+    for known in (*FORMATS, *more):
         click.echo(f"{known.name:<10}{' '.join(known.suffixes):<17}{known.carries}")
+    for said in broken:
+        click.echo(f"chanbridge: {said}", err=True)

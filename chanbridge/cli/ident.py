@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import click
 
+from chanbridge.cli import Group
 from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger, sheet_options
 from chanbridge.errors import Location, ReadError, WriteError
 from chanbridge.files import writing
@@ -30,11 +31,13 @@ from chanbridge.sheets.ledger import Reading
 _LEVEL = click.FloatRange(-60, 0)
 
 
-@click.group("ident")
+@click.group("ident", cls=Group)
 def command() -> None:
     """Prove the real cables: make signals to play in, read them from a recording of the far end.
 
-    Example: chanbridge ident make box-a.csv -o ident.wav
+    \b
+    Example:
+      chanbridge ident make examples/winter-concert/box-a.csv -o ident.wav
     """
 
 
@@ -76,7 +79,9 @@ def make(
 
     A list's slots are the file's channels; of a show, the sockets of all boxes, one box after the other.
 
-    Example: chanbridge ident make box-a.csv -o ident.wav
+    \b
+    Example:
+      chanbridge ident make examples/winter-concert/box-a.csv -o ident.wav
     """
     if level > play.LOUD_DBFS and not loud:
         raise WriteError(
@@ -168,7 +173,9 @@ def read(
     The recording may begin anywhere and have another sampling rate. Several files are tracks of one channel each, or
     parts that follow each other. Exit status 1 where something differs or must be asked.
 
-    Example: chanbridge ident read capture.wav --against box-a.csv
+    \b
+    Example:
+      chanbridge ident read ident.wav --against examples/winter-concert/box-a.csv
     """
     source = plan_source(against, options, accept_rejected=accept_rejected)
     coded = places.coded(source.map, source.port)

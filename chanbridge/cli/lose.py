@@ -10,7 +10,7 @@ from chanbridge.assemble import Planned
 from chanbridge.check.rule import CARE
 from chanbridge.cli.evening import standing
 from chanbridge.cli.sources import accept_rejected_option
-from chanbridge.errors import ShowError
+from chanbridge.errors import ShowError, unknown
 from chanbridge.foresight.loss import Foresight, Loss
 from chanbridge.foresight.telling import asked_lines, care_lines, each_lines, loss_data, loss_lines
 from chanbridge.foresight.things import thing_named
@@ -64,7 +64,7 @@ def _in_act(planned: Planned, name: str | None) -> Planned:
         return planned
     acts = {played.act.id: played.planned for played in planned.acts}
     if name not in acts:
-        raise ShowError(f"there is no act {name!r}; there are {', '.join(acts) or 'none'}")
+        raise ShowError(unknown("act", name, acts))
     return acts[name]
 
 

@@ -76,7 +76,9 @@ def command(
     for air. Where another channel does not fit it is named, nothing is written and the exit status is 1.
     Several feeds are written to DST-1, DST-2 …
 
-    Example: chanbridge merge left.csv right.xml --onto 64@48000 -o truck.csv
+    \b
+    Example:
+      chanbridge merge examples/winter-concert/box-* --onto 64@48000 -o truck.csv
     """
     modes = [Mode.parse(text) for text in onto]
     if not trying:
@@ -114,7 +116,7 @@ def command(
 def _told(modes: Sequence[Mode], output: str | None, to: str | None, as_json: bool) -> None:
     """Refuse what cannot be written before anything is read."""
     if not modes:
-        raise click.UsageError("Missing option '--onto'; write a mode such as --onto 64@48000, or --what-if")
+        raise click.UsageError("--onto MODE is missing; write a mode such as --onto 64@48000, or --what-if")
     if len({mode.rate_hz for mode in modes}) > 1:
         raise ModeError("feeds that are planned together run at one rate; give all --onto the same")
     if not output and not as_json:

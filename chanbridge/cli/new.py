@@ -3,14 +3,30 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from importlib.resources import files
 
 import click
 
-from chanbridge.errors import WriteError
-from chanbridge.files import write_all
+from chanbridge.errors import Location, WriteError
+from chanbridge.files import read_bytes, write_all
 
 NAMES = ("show.toml", "box-a.csv")
+
+
+def refuse_existing(folder: str, laid: Sequence[tuple[str, bytes]]) -> None:
+    """Raise WriteError where a file that must be new is there already.
+
+    A part of the files, as they would be written, is what an attempt that was ended has left, and is completed.
+    """
+    there = [(name, data) for name, data in laid if os.path.lexists(os.path.join(folder, name))]
+    whole = len(there) == len(laid)
+    for name, data in there:
+        path = os.path.join(folder, name)
+        if whole or not os.path.isfile(path) or read_bytes(path) != data:
+            raise WriteError(
+                "this is there already and is not written over; name another folder", Location(path)
+            )
 
 
 @click.command("new")
@@ -20,11 +36,10 @@ def command(folder: str) -> None:
 
     Example: chanbridge new my-show
     """
-    there = [name for name in NAMES if os.path.lexists(os.path.join(folder, name))]
-    if there:
-        raise WriteError(f"{os.path.join(folder, there[0])} is there already; name another folder")
     starter = files("chanbridge") / "starter"
-    write_all(folder, [(name, starter.joinpath(name).read_bytes()) for name in NAMES])
+    laid = [(name, starter.joinpath(name).read_bytes()) for name in NAMES]
+    refuse_existing(folder, laid)
+    write_all(folder, laid)
     click.echo(
         f"{folder} holds a show: put your own patch into {os.path.join(folder, 'box-a.csv')}, change "
         f"{os.path.join(folder, 'show.toml')}, then"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -12,7 +11,7 @@ from typing import Any
 import click
 
 from chanbridge.assemble import Planned
-from chanbridge.errors import ShowError
+from chanbridge.errors import ShowError, unknown
 from chanbridge.handover.labels import NARROWEST_MM, WIDEST_MM
 from chanbridge.handover.paper import PAPERS
 from chanbridge.handover.printed import FORMATS, Asked, folders
@@ -48,7 +47,7 @@ def paper_options(command: Callable[..., None]) -> Callable[..., None]:
         ),
         click.option("--paper", type=click.Choice([*PAPERS], case_sensitive=False), default="a4", help="Size of the paper."),
         click.option("--from-zero", is_flag=True, help="Beside each slot of a feed its number as AES10 counts."),
-        click.option("--language", type=click.Choice([*LANGUAGES], case_sensitive=False), default="en", help="Of the printed words."),
+        click.option("--language", type=click.Choice([*LANGUAGES], case_sensitive=False), default="en", help="Of PDF and HTML. Lists, text, findings and comparisons stay in English."),
         click.option(
             "--formats", metavar="LIST", default="", callback=_formats, help=f"Only these kinds: {','.join(FORMATS)}."
         ),
@@ -65,9 +64,7 @@ def _formats(ctx: click.Context, parameter: click.Parameter, text: str) -> tuple
     wanted = tuple(part.strip().lower().lstrip(".") for part in text.split(",")) if text else ()
     for name in wanted:
         if name not in FORMATS:
-            near = difflib.get_close_matches(name, FORMATS, 1, 0.5)
-            advice = f"did you mean {near[0]}?" if near else f"there are {', '.join(FORMATS)}"
-            raise click.BadParameter(f"there is no kind {name!r}; {advice}", ctx, parameter)
+            raise click.BadParameter(unknown("kind", name, FORMATS), ctx, parameter)
     return wanted
 
 
@@ -77,23 +74,18 @@ def named(asked: Asked, file: ShowFile) -> Asked:
     there |= {item.name.casefold(): item.id for item in file.recipient if item.name}
     for name in asked.only:
         if name.casefold() not in there:
-            near = difflib.get_close_matches(name.casefold(), there, 1, 0.5)
-            advice = f"did you mean {there[near[0]]!r}?" if near else f"there are {', '.join(folders(file))}"
-            raise ShowError(f"--only: there is no {name!r}; {advice}")
+            called = [item.name for item in file.recipient if item.name]
+            raise ShowError(f"--only: {unknown('', name, folders(file), called)}")
     return replace(asked, only=tuple(there[name.casefold()] for name in asked.only))
 
 
 def line_check(journal: Journal, planned: Planned) -> tuple[str, ...] | None:
     """What the crew has ticked, for the cover; None for nothing yet."""
-    from chanbridge.web.linecheck import KIND, Ticks, summed
+    from chanbridge.web import views
+    from chanbridge.web.linecheck import KIND, Ticks
 
     entries = journal.entries(KIND)
-    if not entries:
-        return None
-    delivered = {one.recipient.id: tuple(one.delivered) for one in planned.deliveries}
-    names = {channel.id: channel.name or channel.id for channel in planned.map.channels}
-    names |= {one.recipient.id: one.recipient.name or one.recipient.id for one in planned.deliveries}
-    return summed(Ticks.of(entries), delivered, names) or None
+    return views.line_check(Ticks.of(entries), planned) if entries else None
 
 
 def _progress() -> Callable[[str], None]:

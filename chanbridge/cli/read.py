@@ -24,7 +24,7 @@ from chanbridge.sheets.ledger import Reading
 def command(file: str, from_: str | None, as_json: bool, why: bool, options: Options) -> None:
     """Show how FILE is understood: its layout, its channels, then what was not understood. "-" is standard input.
 
-    Example: chanbridge read box-a.csv
+    Example: chanbridge read examples/winter-concert/box-a.csv
     """
     reading = read_source(file, from_, options)
     if as_json:

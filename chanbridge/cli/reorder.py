@@ -56,7 +56,9 @@ def command(
     Several files are tracks of one channel each, or parts of many channels that follow each other; parts of one track
     are joined by a plus. Samples are not touched. Exit status 1 where a recorded channel has no place.
 
-    Example: chanbridge reorder boxes.wav --from sockets --to slots --by front-of-house.csv -o desk.wav
+    \b
+    Example:
+      chanbridge reorder ident.wav --from sockets --to slots --by examples/winter-concert/box-a.csv -o desk.wav
     """
     plan = plan_source(by, options, accept_rejected=accept_rejected)
     from_, to = places(plan.map, recorded), places(plan.map, wanted)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import gc
 import os
 import sys
+import threading
+from importlib import import_module
 
 import click
 
@@ -14,6 +16,9 @@ from chanbridge.show import load
 LOCAL = "127.0.0.1"
 KEYS = "share.keys"
 """The file beside show.toml with the secrets of the links."""
+
+NEEDED = ("jinja2", "starlette.applications", "starlette.responses", "uvicorn.protocols.http.h11_impl")
+"""What the server needs of others and the show does not, so that it can be loaded while the show is planned."""
 
 NEVER = "Never on the audio network: phones and audio do not share a switch."
 
@@ -40,16 +45,21 @@ Example: chanbridge serve examples/winter-concert
 def command(show: str, port: int, share: str | None, new_links: bool) -> None:
     if new_links and share is None:
         raise click.UsageError("--new-links makes links to share; add --share ADDRESS")
-    from chanbridge.web.server import checked, listening, run
+    from chanbridge.web.address import checked, listening
 
+    aside = threading.Thread(target=lambda: [*map(import_module, NEEDED)], daemon=True)
+    aside.start()
     loaded = load(show, accept_rejected=True)
     at = listening(checked(share) if share is not None else LOCAL, port)
-    from chanbridge.web.app import make
-    from chanbridge.web.guard import Guard, links_in
     from chanbridge.web.live import Live
 
     journal = journal_of(loaded)
     live = Live(loaded, journal)
+    aside.join()
+    from chanbridge.web.app import make
+    from chanbridge.web.guard import Guard, links_in
+    from chanbridge.web.server import run
+
     say_repaired(journal)
     keys = os.path.join(os.path.dirname(loaded.source), KEYS)
     links = links_in(keys, anew=new_links) if share is not None else None

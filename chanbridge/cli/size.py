@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterable
-from pathlib import Path
 
 import click
 
 from chanbridge.check.cabling import LIMITS, STRANDED
 from chanbridge.check.power import AT_SOURCE_W
 from chanbridge.check.rule import CARE
-from chanbridge.errors import Location, ShowError, WriteError
+from chanbridge.cli.new import refuse_existing
+from chanbridge.errors import Location, ShowError
 from chanbridge.files import write_all
 from chanbridge.foresight.needs import Figures, Limit, Needs, Store, needs_mistakes, store_mistakes
 from chanbridge.foresight.propose import proposed
@@ -50,7 +51,12 @@ def command(ctx: click.Context, needs: str, kit: str | None, as_json: bool, writ
     made = size(wanted, store, FIGURES)
     if write:
         files = [*proposed(made)]
-        _new(write, files)
+        refuse_existing(write, files)
+        for name, data in files:
+            if name == "show.toml":
+                parse(
+                    data.decode("utf-8"), os.path.join(write, name)
+                )  # one that would not load is not written
         write_all(write, files)
         click.echo(f"a show of {len(files)} files is in {write}; begin with {write}/show.toml", err=True)
     click.echo(
@@ -65,15 +71,3 @@ def _refuse(source: str, text: str, mistakes: Iterable[tuple[tuple[str | int, ..
     """Raise ShowError for the first mistake, with its line."""
     for loc, message in mistakes:
         raise ShowError(message, Location(source, "", line_of(text, loc), str(loc[-1])))
-
-
-def _new(folder: str, files: Iterable[tuple[str, bytes]]) -> None:
-    """Raise WriteError where a file of the show is there already; a show that would not load is not written either."""
-    for name, data in files:
-        if (Path(folder) / name).exists():
-            raise WriteError(
-                "this is there already, and a show is never written over; name another folder",
-                Location(str(Path(folder) / name)),
-            )
-        if name == "show.toml":
-            parse(data.decode("utf-8"), str(Path(folder) / name))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import sys
 from collections.abc import Callable
 from functools import wraps
@@ -11,7 +10,7 @@ from typing import Any
 import click
 
 from chanbridge import formats
-from chanbridge.errors import Location, ReadError
+from chanbridge.errors import Location, ReadError, nearest
 from chanbridge.files import LARGEST
 from chanbridge.sheets.columns import FIELDS
 from chanbridge.sheets.grid import Options
@@ -60,9 +59,7 @@ def _columns(text: str) -> tuple[tuple[str, str], ...]:
         heading, equals, field = part.rpartition("=")
         name = field.strip().lower().replace(" ", "_")
         if not equals or name not in FIELDS:
-            near = difflib.get_close_matches(name, FIELDS, 1, 0.5)
-            advice = f"did you mean {near[0]}?" if near else f"there are {', '.join(FIELDS)}"
-            raise ReadError(f"--columns {part!r}: write HEADING=FIELD; {advice}")
+            raise ReadError(f"--columns {part!r}: write HEADING=FIELD; {nearest(name, FIELDS)}")
         pairs.append((heading.strip(), name))
     return tuple(pairs)
 

@@ -42,6 +42,11 @@ def command(
     path = os.path.join(folder, NAME)
     if not os.path.isdir(folder):
         raise ReadError("this is no folder; name one that handover wrote", Location(folder))
+    if not os.path.exists(path):
+        raise ReadError(
+            f"no hand-over lies here, for it has no {NAME}; name a folder that handover wrote",
+            Location(folder),
+        )
     made = read_manifest(read_bytes(path), path)
     there = _digests(Path(folder), made)
     now: Mapping[str, str] | None = None

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import difflib
 from typing import NamedTuple
 
-from chanbridge.errors import ReadError
+from chanbridge.errors import ReadError, unknown
 from chanbridge.ident.codes import MOST_CODES, numbers
 from chanbridge.model import Channel, ChannelMap, Port, Slot
 from chanbridge.names import fold
@@ -61,9 +60,7 @@ def places(whole: ChannelMap, port: str | None) -> list[Place]:
     there = [*dict.fromkeys([*(each.id for each in whole.ports), *([SOCKETS] if _boxes(whole) else [])])]
     if not there:
         raise ReadError(f"there is no port {port!r}: this list has neither slots nor sockets")
-    near = difflib.get_close_matches(port, there, 1, 0.5)
-    advice = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(there)}"
-    raise ReadError(f"there is no port {port!r}; {advice}")
+    raise ReadError(unknown("port", port, there))
 
 
 def _row(channel: Channel) -> Place:

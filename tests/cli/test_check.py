@@ -179,7 +179,7 @@ def test_a_wrong_rule_is_met_with_the_nearest(run: Run, spoilt: Path) -> None:
     for option in ("--only", "--without", "--explain"):
         result = run("check", spoilt, option, "pair-halv")
         assert result.status == 2
-        assert "did you mean pair-half?" in result.err
+        assert "did you mean 'pair-half'?" in result.err
         assert result.out == b""
 
 

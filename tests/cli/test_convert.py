@@ -30,8 +30,8 @@ def test_streams(run: Run) -> None:
 
 def test_mistakes(run: Run, tmp_path: Path, example: Path) -> None:
     failed(run("convert", example / "box-a.csv", "-"), "--to csv")
-    failed(run("convert", example / "box-a.csv", tmp_path / "a.xmll"), "did you mean .xml")
-    failed(run("convert", example / "box-a.csv", tmp_path / "a.csv", "--to", "jsn"), "did you mean json")
+    failed(run("convert", example / "box-a.csv", tmp_path / "a.xmll"), "did you mean '.xml'")
+    failed(run("convert", example / "box-a.csv", tmp_path / "a.csv", "--to", "jsn"), "did you mean 'json'")
     assert list(tmp_path.iterdir()) == []
 
 

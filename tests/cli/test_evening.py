@@ -65,7 +65,7 @@ def test_an_evening(run: Run, show: Path, tmp_path: Path) -> None:
 
     for said in ("remove Bells", "add Zither at B37 with DI", "phantom on for Ana"):
         assert run("amend", show, said, "--yes").status == 0
-    assert run("told", show, "truck").text == "truck was told 3, 4\n"
+    assert run("told", show, "truck").text == "truck was told 3, 4, 5\n"
     assert run("told", show, "crew").text == "crew was told 3, 4, 5\n"
     assert run("received", show, "crew").text == "crew has 3, 4, 5\n"
     for recipient in ("monitors", "stream", "recorder"):
@@ -76,7 +76,7 @@ def test_an_evening(run: Run, show: Path, tmp_path: Path) -> None:
     status = run("status", show)
     assert status.status == 1
     assert "DUE: Front of house has not said to have late change 5, though told" in status.text
-    assert "DUE: Broadcast truck has not said to have late changes 3, 4, though told" in status.text
+    assert "DUE: Broadcast truck has not said to have late changes 3, 4, 5, though told" in status.text
     assert "Stage crew has not" not in status.text
 
     third = run("handover", show, "-o", out, "--revision", "C", "--date", "2026-12-12")
@@ -165,7 +165,7 @@ def test_every_command_about_a_show_knows_its_late_changes(run: Run, show: Path,
 
 def test_what_is_refused(run: Run, show: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
-    failed(run("told", show, "lorry"), "nobody called 'lorry'", "truck")
+    failed(run("told", show, "lorry"), "no recipient 'lorry'", "truck")
     failed(run("received", show, "truck", "B"), "no revision or late change 'B'")
     failed(run("amend", show, "Ana to B1", "--yes"), "B1 is taken")
     failed(run("amend", show, "make it so"), "not understood")

@@ -42,7 +42,7 @@ def test_help_and_version(run: Run) -> None:
 def test_a_typo_is_met_with_the_nearest_word(run: Run) -> None:
     result = run("merg")
     assert result.status == 2
-    assert "did you mean merge?" in result.err
+    assert "did you mean 'merge'?" in result.err
     assert run("read", "--jsn", "x").status == 2
 
 

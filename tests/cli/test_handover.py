@@ -255,7 +255,7 @@ def test_rejected_rows_stop_it(run: Run, tmp_path: Path, show: Path) -> None:
 
 def test_what_is_no_show(run: Run, tmp_path: Path) -> None:
     failed(run("handover", tmp_path / "none.toml", "-o", tmp_path / "out"), "no such file")
-    failed(run("handover", tmp_path, "-o", tmp_path / "out"), "show.toml", "no such file")
+    failed(run("handover", tmp_path, "-o", tmp_path / "out"), "there is no show.toml in this folder")
     (tmp_path / "show.toml").write_bytes(b"\xff\xfe\0\0")
     failed(run("handover", tmp_path, "-o", tmp_path / "out"), "not UTF-8")
     (tmp_path / "show.toml").write_bytes(b"")

@@ -42,7 +42,7 @@ def test_all_of_them_in_a_folder(run: Run, example: Path, tmp_path: Path) -> Non
 
 
 def test_what_cannot_be_listed(run: Run, example: Path, tmp_path: Path) -> None:
-    failed(run("lists", tmp_path), "no such file")
+    failed(run("lists", tmp_path), "no show.toml")
     failed(run("lists", example, "-o", example / "show.toml"), "a file stands where a folder is needed")
     for arguments in ((example, "--csv"), (example, "kit", "labels", "--csv")):
         result = run("lists", *arguments)

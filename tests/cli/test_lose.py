@@ -61,7 +61,7 @@ def test_an_act_and_what_comes_back(run: Run) -> None:
 def test_what_cannot_be_lost(run: Run, example: Path, tmp_path: Path) -> None:
     failed(run("lose", example, "stage-lef"), "did you mean 'stage-left'")
     failed(run("lose", example, "stage-left", "--act", "harp"), "there is no act 'harp'; there are none")
-    failed(run("lose", tmp_path, "A"), "no such file")
+    failed(run("lose", tmp_path, "A"), "no show.toml")
     for arguments in ((example,), (example, "A", "--each")):
         result = run("lose", *arguments)
         assert (result.status, result.out) == (2, b"")

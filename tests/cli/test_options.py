@@ -23,7 +23,7 @@ def test_columns(run: Run, tmp_path: Path) -> None:
     told = [(1, "Kick", "A", 1), (2, "Snare", "A", 2)]
     assert channels(run, path, "--columns", "C=name,A=number,B=socket") == told
     assert channels(run, path, "--columns", "C=name,A=number,#2=socket") == told
-    failed(run("read", path, "--columns", "C=nme"), "did you mean name?")
+    failed(run("read", path, "--columns", "C=nme"), "did you mean 'name'?")
     failed(run("read", path, "--columns", "C"), "HEADING=FIELD")
     failed(run("read", path, "--columns", "A=name,B=name"), "two columns")
 

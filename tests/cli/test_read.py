@@ -227,7 +227,7 @@ EXTERNAL = b'<!DOCTYPE l [<!ENTITY x SYSTEM "file:///etc/passwd">]><l><c no="1">
         ),
         ("a.txt", b"no table at all\n", ["no table"]),
         ("a.doc", b"Slot,Name\n1,Kick\n", ["'.doc'", ".csv"]),
-        ("a.cvs", b"Slot,Name\n1,Kick\n", ["did you mean .csv"]),
+        ("a.cvs", b"Slot,Name\n1,Kick\n", ["did you mean '.csv'"]),
     ],
 )
 def test_one_clear_line_for_what_cannot_be_read(

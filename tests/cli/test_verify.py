@@ -120,7 +120,7 @@ def test_what_cannot_be_verified(run: Run, tmp_path: Path, made: tuple[Path, Pat
     out, show = made
     failed(run("verify", tmp_path / "none"), "no folder")
     (tmp_path / "empty").mkdir()
-    failed(run("verify", tmp_path / "empty"), "manifest.json", "no such file")
+    failed(run("verify", tmp_path / "empty"), "manifest.json", "no hand-over lies here")
     path = out / "manifest.json"
     whole = json.loads(path.read_text("utf-8"))
     path.write_text("{}")

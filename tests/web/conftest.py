@@ -15,10 +15,11 @@ import pytest
 
 from chanbridge.journal import Journal
 from chanbridge.show import load
+from chanbridge.web.address import listening
 from chanbridge.web.app import make
 from chanbridge.web.guard import Guard, Links
 from chanbridge.web.live import Live
-from chanbridge.web.server import Server, listening
+from chanbridge.web.server import Server
 
 SHOW = """\
 title = "Evening in the Boat House"

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from chanbridge.errors import ReadError, ShowError
+from chanbridge.web.address import checked
 from chanbridge.web.guard import HEADERS, KEPT_S, WRONG_MOST, links_in
-from chanbridge.web.server import checked
 from tests.web.conftest import BAND, LINKS, Serve, Served, small_show, tick
 
 PATHS = (
