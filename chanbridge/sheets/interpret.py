@@ -14,7 +14,7 @@ from chanbridge.sheets import fields, values
 from chanbridge.sheets.collect import Collector
 from chanbridge.sheets.columns import HEADINGS, trimmed_extras
 from chanbridge.sheets.grid import Grid, Options
-from chanbridge.sheets.layout import RULE, Table, same_cells, tables
+from chanbridge.sheets.layout import REMARK, RULE, Table, same_cells, tables
 from chanbridge.sheets.ledger import Evidence, LedgerRow, Reading, Verdict
 from chanbridge.sheets.quick import Quick, Run
 
@@ -136,7 +136,7 @@ class _Rows:
         step = 0
         while step < len(rows):
             cells, at = rows[step], table.start + step
-            if quick.open(step) and quick.home == self.box and not self.group:
+            if not apart and quick.open(step) and quick.home == self.box and not self.group:
                 stop = quick.end(step)
                 self._common(at, quick.run(step, stop), table.own)
                 step = stop
@@ -293,7 +293,7 @@ class _Rows:
     def _aside(self, filled: list[str], name: str) -> Verdict | None:
         """What a row is that carries no number and no channel: a section, a total, a remark; None if neither."""
         first = filled[0].strip() if filled else ""
-        if _REMARK.match(first):
+        if REMARK.match(first):
             return "note"
         if self._is_total(filled):
             return "total"
@@ -320,9 +320,6 @@ _TELLING = frozenset((*_PLACED, "id", "transducer", "phantom", "count"))
 """Fields of which a list of channels has one; a list of people has none."""
 
 _DRAWN = frozenset("-=_*─━═#~.+|:")
-_REMARK = re.compile(
-    r"[*†‡]|(note|nb|hinweis|anmerkung|remarque|nota|opmerking|page|seite)\b\s*[:.\d]", re.IGNORECASE
-)
 _SECTION = re.compile(
     r"(?:stage[ -]?box|sub[ -]?box|sub[ -]?snake|box|rack|bühnenbox|boîtier|caja|cassetta|kast)\s*[:#]?\s*(?P<box>\S{1,12})\s*:?",
     re.IGNORECASE,

@@ -23,6 +23,11 @@ Said = Sequence[tuple[str, str]]
 RULE = re.compile(r"\s*([-=_*─━═#~.+|:])(?:[-=_*─━═#~.+|:\s])+\s*")
 """A cell that is a drawn line."""
 
+REMARK = re.compile(
+    r"\s*(?:[*†‡]|(?:note|nb|hinweis|anmerkung|remarque|nota|opmerking|page|seite)\b\s*[:.\d])", re.IGNORECASE
+)
+"""How the first cell of a remark on a table begins."""
+
 
 class Table(NamedTuple):
     """A run of rows under one heading.
@@ -190,6 +195,7 @@ def _table(
             [("ours", "we wrote this heading")] * len(fields),
         )
     sample = body[:: max(1, len(body) // SAMPLE)]
+    sample = [row for row in sample if not REMARK.match(next(filter(str.strip, row), ""))]
     columns = [
         [row[at].strip() for row in sample if at < len(row) and row[at].strip()] for at in range(len(heading))
     ]
