@@ -140,7 +140,7 @@ def check(path: Path) -> Report:
     from chanbridge.check import check as checked
     from chanbridge.handover.facts import sheet_facts, show_facts
 
-    if _is_show(path):
+    if formats.is_show(path):
         return checked(show_facts(*_show(path)))
     return checked(sheet_facts(read(path)))
 
@@ -157,7 +157,7 @@ def prove(path: Path) -> Proof:
     from chanbridge.handover import sheets
     from chanbridge.proof import prove_sheet, prove_show
 
-    if _is_show(path):
+    if formats.is_show(path):
         show, planned = _show(path)
         return prove_show(show.file, planned, dict(sheets(show, planned)).get)
     return prove_sheet(read(path))
@@ -185,10 +185,6 @@ def from_frame(frame: pd.DataFrame) -> Reading:
     from chanbridge.formats import frame as frames
 
     return frames.from_frame(frame)
-
-
-def _is_show(path: Path) -> bool:
-    return os.path.isdir(path) or os.path.basename(os.fspath(path)).endswith(".toml")
 
 
 def _show(path: Path) -> tuple[Show, Planned]:

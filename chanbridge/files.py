@@ -193,7 +193,7 @@ def _new_folder(folder: Path, files: Sequence[tuple[str, bytes]]) -> bool:
             for parent in {str(Path(temporary, name).parent) for name, _ in files}:
                 _sync_folder(parent)
             where = Location(os.fspath(folder))
-            os.chmod(temporary, 0o777 & ~_umask())
+            os.chmod(temporary, os.stat(temporary).st_mode & 0o7000 | 0o777 & ~_umask())
             os.rename(temporary, folder)
             _sync_folder(str(folder.parent))
             made = []
@@ -390,11 +390,10 @@ def _reason(error: Exception, verb: str) -> str:
     return f"cannot be {verb}: {error}"
 
 
-_ADVICE = {
+_ADVICE = {  # how to mend what a system says
     **dict.fromkeys((errno.ENOSPC, errno.EDQUOT), "; make room, or write somewhere else"),
     **dict.fromkeys((errno.EFBIG, errno.EROFS), "; write somewhere else"),
     errno.ENAMETOOLONG: "; choose a shorter one",
     errno.ELOOP: ": links lead in a circle; name the file itself",
     errno.EIO: ": the disk is failing or was taken away; use another one",
 }
-"""How to mend what a system says."""

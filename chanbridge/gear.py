@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -12,6 +12,14 @@ Percent = Annotated[float, Field(ge=0, le=400)]
 
 class _Declared(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Limit(NamedTuple):
+    """The longest run of a medium in m: `sure` up to here, no more than `most`; and where that is from."""
+
+    sure: float
+    most: float
+    source: str
 
 
 class Fallback(_Declared):

@@ -8,6 +8,7 @@ import tomllib
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from pathlib import Path
 from typing import Any, TypeVar, get_args, get_origin
 
@@ -17,13 +18,12 @@ from chanbridge import formats
 from chanbridge.errors import Location, ModeError, ShowError, close_to, nearest, unknown
 from chanbridge.files import no_such, read_bytes
 from chanbridge.foresight.declared import gear_mistakes
-from chanbridge.names import fold
 from chanbridge.plan.declared import mistakes
+from chanbridge.plan.naming import naming_mistakes
 from chanbridge.sheets.columns import FIELDS
 from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
 from chanbridge.system import (
-    RESERVED,
     Act,
     Box,
     CablePower,
@@ -167,8 +167,13 @@ _File = TypeVar("_File", bound=BaseModel)
 def parse(text: str, source: str) -> ShowFile:
     """The declarations of a show file. Raises ShowError with the line, the key and the nearest right key."""
     file = declared(text, source, ShowFile)
-    _check_names(file, text, source)
-    for loc, message in (*wiring_mistakes(file), *gear_mistakes(file)):
+    checks = (
+        naming_mistakes,
+        mistakes,
+        wiring_mistakes,
+        gear_mistakes,
+    )  # each takes what those before let pass
+    for loc, message in chain.from_iterable(check(file) for check in checks):
         raise ShowError(message, Location(source, "", line_of(text, loc), str(loc[-1])))
     return file
 
@@ -265,97 +270,6 @@ def _explained(error: ValidationError, text: str, source: str, kind: type[BaseMo
         return ShowError(f'write a mode in quotes, such as "64@48000", not {found}', where)
     message = first["msg"].removeprefix("Value error, ")
     return ShowError(wording.get(first["type"], f"{message[:1].lower()}{message[1:]}; found {found}"), where)
-
-
-def _check_names(file: ShowFile, text: str, source: str) -> None:
-    """Every id once, every name of another thing known, rates alike or a conversion declared."""
-
-    def fail(message: str, *loc: str | int) -> None:
-        raise ShowError(message, Location(source, "", line_of(text, loc), str(loc[-1])))
-
-    seen: dict[str, str] = {}
-    for table in ("box", "block", "feed", "recipient", "return", "act"):
-        for at, item in enumerate(file.returns if table == "return" else getattr(file, table)):
-            key = fold(item.id)
-            if key in seen:
-                fail(
-                    f"the id {item.id!r} is taken by a {seen[key]}; every box, block, feed, recipient, return and act has its own",
-                    table,
-                    at,
-                    "id",
-                )
-            seen[key] = table
-            if key in RESERVED and table in ("box", "recipient"):
-                fail(
-                    f"a hand-over has a folder or pages called {item.id!r} already; give this {table} another id",
-                    table,
-                    at,
-                    "id",
-                )
-    blocks = {block.id: block for block in file.block}
-    feeds = {feed.id for feed in file.feed}
-
-    def known(name: str, names: Sequence[str], *loc: str | int) -> None:
-        if name not in names:
-            fail(unknown("", name, names), *loc)
-
-    taken: dict[tuple[str, int], str] = {}
-    for at, box in enumerate(file.box):
-        if bool(box.block) == bool(box.desk):
-            fail(
-                f"box {box.id!r} needs the block that carries it, or the desk that it is local to, and not both",
-                "box",
-                at,
-                "desk" if box.desk else "block",
-            )
-        if box.desk:
-            known(box.desk, [recipient.id for recipient in file.recipient], "box", at, "desk")
-            continue
-        known(box.block, [*blocks], "box", at, "block")
-        last = box.first + box.inputs - 1
-        size = blocks[box.block].slots
-        if last > size:
-            fail(
-                f"box {box.id!r} has {box.inputs} inputs from slot {box.first} on, and {box.block!r} ends at {size}",
-                "box",
-                at,
-                "inputs",
-            )
-        for slot in range(box.first, last + 1):
-            other = taken.setdefault((box.block, slot), box.id)
-            if other != box.id:
-                fail(
-                    f"slot {slot} of {box.block!r} is taken by box {other!r}; give box {box.id!r} another first slot",
-                    "box",
-                    at,
-                    "first",
-                )
-    for at, feed in enumerate(file.feed):
-        for name in feed.blocks:
-            known(name, [*blocks], "feed", at, "blocks")
-            rate = blocks[name].rate or file.rate
-            if rate != feed.mode.rate_hz and not feed.conversion:
-                fail(
-                    f"{name!r} runs at {rate} Hz and the feed at {feed.mode.rate_hz} Hz; "
-                    'choose a mode at the blocks\' rate, or declare what converts it: conversion = "…"',
-                    "feed", at, "mode",
-                )  # fmt: skip
-        twice = [name for name, times in Counter(feed.blocks).items() if times > 1]
-        if twice:
-            fail(f"{twice[0]!r} is named twice", "feed", at, "blocks")
-    for at, recipient in enumerate(file.recipient):
-        for name in recipient.takes:
-            known(name, [*feeds, *blocks], "recipient", at, "takes")
-        mixed = feeds & {*recipient.takes} and not feeds >= {*recipient.takes}
-        if mixed or len({*recipient.takes}) < len(recipient.takes):
-            fail(
-                "a recipient takes one feed (or several), or blocks; each named once",
-                "recipient",
-                at,
-                "takes",
-            )
-    for loc, message in mistakes(file):
-        fail(message, *loc)
 
 
 def line_of(text: str, loc: Sequence[str | int]) -> int | None:

@@ -68,7 +68,8 @@ class Box(_Kept):
     `inputs` and `outputs`: numbers of sockets. `block`: the block that carries them; `first`: the slot of
     that block on which its first input stands; `first_output`: the slot on the way back that comes out of
     its first output. `desk` instead of `block`: the sockets are local to that recipient and no block carries
-    them; they stand after all that it takes, and `first` counts from there.
+    them; they stand after all that it takes, and `first` counts from there. Several boxes may have one sheet: its
+    rows name their box, or have numbers that count the slots of all blocks one after the other.
     """
 
     id: Id
@@ -111,7 +112,7 @@ class Recipient(_Kept):
     """Who gets a sheet.
 
     `takes`: feeds, or blocks, one after the other. `inputs`: how many slots it has, else all that it
-    takes. `ports`: to how many feeds or blocks it can listen at once, the first ones named; else to all.
+    takes, or as many as its list of wants names. `ports`: to how many feeds or blocks it can listen at once, the first ones named; else to all.
     `listens`: it only receives, and sends nothing back. `sheet`: the list that the recipient keeps, compared
     at every hand-over. `wants`: the list of slots and names that it asks for; the plan follows it. `tags`:
     where what it makes is heard; they decide which channels it must get. `paper`: for whom its sheet is laid out,
@@ -297,6 +298,16 @@ class Link(_Declared):
         """The device and the port ("" for none named) at the first (0) or the second end (1)."""
         device, _, port = self.ends[at].partition(".")
         return device, port
+
+    @property
+    def in_use(self) -> bool:
+        """Whether signals run on it: it is plugged, and a backup only where that is said."""
+        return bool(self.plugged) if self.plugged is not None else not self.backup
+
+    @property
+    def joints(self) -> int:
+        """Couplers in it: those said, and at least one between each two segments."""
+        return max(self.couplers or 0, len(self.segments) - 1)
 
 
 class ShowFile(_Declared):

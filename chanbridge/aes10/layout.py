@@ -110,6 +110,16 @@ def link_rate(mode: Mode) -> int:
     return mode.rate_hz // (2 if mode.layout == "pairs" else 1)
 
 
+def _spare_symbols(mode: Mode) -> int:
+    """Symbols a second that are left beside the subframes."""
+    return LINK_BITS_PER_SECOND // SYNC_BITS - link_slots(mode) * (WORD_BITS // SYNC_BITS) * link_rate(mode)
+
+
+def fill_in_fours(mode: Mode) -> bool:
+    """Whether there is room for four synchronisation symbols a frame, so that they can be as long as a word."""
+    return _spare_symbols(mode) >= link_rate(mode) * (WORD_BITS // SYNC_BITS)
+
+
 def frame_starts(mode: Mode, first: int, count: int) -> NDArray[np.int64]:
     """Where frames begin on the link, in symbols of ten bits: `count` + 1 numbers, from frame `first` on.
 
@@ -118,8 +128,7 @@ def frame_starts(mode: Mode, first: int, count: int) -> NDArray[np.int64]:
     four it is sent four at a time, so that every subframe begins on a byte.
     """
     slots, rate = link_slots(mode), link_rate(mode)
-    spare = LINK_BITS_PER_SECOND // SYNC_BITS - slots * (WORD_BITS // SYNC_BITS) * rate  # symbols a second
-    together = WORD_BITS // SYNC_BITS if spare >= rate * (WORD_BITS // SYNC_BITS) else 1
+    spare, together = _spare_symbols(mode), WORD_BITS // SYNC_BITS if fill_in_fours(mode) else 1
     frames = np.arange(first, first + count + 1, dtype=np.int64)
     fill = frames * spare // (rate * together) * together
     starts: NDArray[np.int64] = fill + frames * (slots * (WORD_BITS // SYNC_BITS))

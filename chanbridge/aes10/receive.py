@@ -30,7 +30,7 @@ from chanbridge.aes10.cells import (
     words_at,
 )
 from chanbridge.aes10.framing import Framer, Place
-from chanbridge.aes10.layout import SYNC_BITS, WORD_BITS, link_slots
+from chanbridge.aes10.layout import SYNC_BITS, WORD_BITS, fill_in_fours, link_slots
 from chanbridge.aes10.linecode import PIECE_WORDS
 from chanbridge.mode import Mode
 
@@ -110,6 +110,7 @@ class LineDecoder:
 
     def __init__(self, mode: Mode, *, nrzi: bool = False) -> None:
         self._framer = Framer(link_slots(mode))
+        self._in_fours = fill_in_fours(mode)
         self._nrzi = nrzi
         self._level = 0
         self._kept = np.zeros(0, np.uint8)  # bytes that are not done with; the first of them holds bit `_at`
@@ -132,9 +133,12 @@ class LineDecoder:
         new = np.frombuffer(data, np.uint8)
         self._received += len(new) * 8
         if self._nrzi and len(new):
-            before = np.concatenate([[self._level], new[:-1]]).astype(np.uint8)
-            self._level = int(new[-1])
-            new = new ^ (new >> np.uint8(1)) ^ (before << np.uint8(7))
+            last, self._level = self._level, int(new[-1])
+            changes = new >> np.uint8(1)
+            changes ^= new
+            changes[1:] ^= new[:-1] << np.uint8(7)
+            changes[0] ^= (last & 1) << 7
+            new = changes
         return self._decode(np.concatenate([self._kept, new]) if len(self._kept) else new, False)
 
     def finish(self) -> Words:
@@ -209,10 +213,10 @@ class LineDecoder:
         known = doubtful == FILL
         if not known.all():
             symbols = _symbols(doubtful)
-            if (symbols[~known] == SYNC_HERE).any():
+            if not self._in_fours and (symbols[~known] == SYNC_HERE).any():
                 return self._uneven(words, fills, symbols, out)
             is_fill[fills[~known]] = False
-            wrong = fills[(symbols == NO_BYTE).any(axis=1)]
+            wrong = fills[~known & (symbols >= SYNC_HERE).any(axis=1)]
             stop = int(wrong[0]) if len(wrong) else count
             fills = np.flatnonzero(is_fill[:stop])
         self._went_well(stop == count, count)

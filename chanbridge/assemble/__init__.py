@@ -114,7 +114,9 @@ def _named(planned: Planned, act: Act) -> Planned:
     """An act's plan with the act's name, in the title too: its sheets lie beside those of the show."""
     name = act.name or act.id
     whole = planned.map
-    return planned._replace(act=name, map=whole.changed(title=f"{whole.title}: {name}" if whole.title else name))
+    return planned._replace(
+        act=name, map=whole.changed(title=f"{whole.title}: {name}" if whole.title else name)
+    )
 
 
 def _in_turn(
@@ -295,9 +297,7 @@ def _delivery(
             how += _since_issued(whole, feed.id, feeds[feed.id]) if first else ()
     if asked:
         how += _against_list(whole, at, asked)
-    return Delivery(
-        recipient, {name: tuple(slots) for name, slots in at.items()}, tuple(missing), tuple(how)
-    )
+    return Delivery(recipient, {name: tuple(slots) for name, slots in at.items()}, tuple(missing), tuple(how))
 
 
 def _standing(

@@ -132,7 +132,12 @@ class _Overlay:
             return self.known[said.id]
         same = [one for one in self.known.values() if fold(one.name) == fold(said.name)]
         if len(same) > 1:  # of several with one name, the one that stands on that very socket
-            same = [one for one in same if one in self.on.get(slot, [])] or same[:1]
+            here = [one for one in same if one in self.on.get(slot, [])]
+            if not here:
+                self.problems.append(
+                    f"{len(same)} channels are called {said.name!r}; the one with id {same[0].id} comes to {slot}"
+                )
+            same = here or same
         if same:
             return same[0]
         name = unique(slug(slot.port, said.name) or slug(slot.port, str(slot.number)), self.known)

@@ -26,8 +26,25 @@ class Builder:
         self.unplaced: list[tuple[Channel, str]] = []
         self.problems: list[Problem] = []
         self.boxes = {fold(box.id): box for box in show.file.box}
+        self.sharing: dict[str, list[Box]] = {}  # sheet → the boxes that have it
+        for box in sorted(show.file.box, key=lambda box: box.id):
+            self.sharing.setdefault(box.sheet, []).append(box)
+        self.boxless = {
+            where for boxes in self.sharing.values() if len(boxes) > 1 for where in self._boxless(boxes)
+        }
+
+    def _boxless(self, boxes: Sequence[Box]) -> set[Location]:
+        """The rows of a sheet of several boxes that name no box: every box's reading takes them for its own."""
+        named: dict[Location, set[str]] = {}
+        for box in boxes:
+            reading = self.show.sheets[box.id]
+            for line in reading.map.lines(reading.map.listed_port()):
+                if line.channel and line.channel.id in reading.origins:
+                    named.setdefault(reading.origins[line.channel.id], set()).add(fold(line.box))
+        return {where for where, names in named.items() if names == {""} or len(names) > 1}
 
     def add_box(self, box: Box) -> None:
+        """Place the channels of a box's sheet on its sockets; what has no place there is told with the reason."""
         reading = self.show.sheets[box.id]
         self.problems += [problem for problem in reading.problems if problem not in self.problems]
         had = Counter(self.headings)
@@ -46,6 +63,8 @@ class Builder:
         usual = shifts.most_common(1)[0][0] if shifts else 0
         for line in mine:
             socket = line.socket if line.socket is not None else line.number - shift if line.number else None
+            if line.channel and self._is_elsewhere(line, reading, box):
+                continue
             if not line.channel:
                 if socket and line.text and 1 <= socket <= box.inputs:
                     self.reserved.append(Reserved(Slot(box.id, socket), line.text))
@@ -53,7 +72,7 @@ class Builder:
             channel = line.channel.with_ids(ids)
             self.channels.setdefault(channel.id, channel)
             where = reading.origins.get(line.channel.id, Location(reading.source))
-            wrong = self._no_place(line, socket, box, several)
+            wrong = self._no_place(line, socket, box, several, where)
             if wrong or socket is None:
                 self.unplaced.append((channel, f"{where}: {wrong}"))
                 continue
@@ -76,9 +95,33 @@ class Builder:
             return sharing[0].id == box.id
         return True
 
-    def _no_place(self, line: Line, socket: int | None, box: Box, several: bool) -> str:
+    def _is_elsewhere(self, line: Line, reading: Reading, box: Box) -> bool:
+        """Whether a row that names no box, on a sheet of several, is for another of them to place or to report.
+
+        Its number counts the slots of all blocks one after the other; what is on none of the boxes the first reports.
+        """
+        if not line.channel or reading.origins.get(line.channel.id) not in self.boxless:
+            return False
+        number = None if line.socket is not None else line.number
+        boxes = self.sharing[box.sheet]
+        on = [one for one in boxes if number and 1 <= number - self._slots_before(one) <= one.inputs]
+        return box is not (on or boxes)[0]
+
+    def _slots_before(self, box: Box) -> int:
+        """The slots of all blocks, one after the other, before a box's first."""
+        before = box.first - 1
+        for block in self.show.file.block if box.block else ():
+            if block.id == box.block:
+                break
+            before += block.slots
+        return before
+
+    def _no_place(self, line: Line, socket: int | None, box: Box, several: bool, where: Location) -> str:
         """Why a channel of a box's sheet stands on no socket of it; "" where it does. `several`: it names several boxes."""
         owner = self.boxes.get(fold(line.box))
+        if where in self.boxless and (line.socket is not None or not socket or not 1 <= socket <= box.inputs):
+            boxes = ", ".join(one.id for one in self.sharing[box.sheet])
+            return Said("it names no box, and its sheet is that of {boxes}; write the box", boxes=boxes)
         if line.box and owner and owner.id != box.id:
             return Said(
                 "it names box {box}, whose sheet is {sheet}; move the row there",
@@ -103,17 +146,15 @@ class Builder:
 
         Numbers may count the box's sockets, the slots of its block, or the slots of all blocks one after the other.
         """
+        across = self._slots_before(box)
+        if len(self.sharing[box.sheet]) > 1:
+            return across
         numbers = [line.number for line in mine if line.channel and line.number and line.socket is None]
-        before = 0
-        for block in self.show.file.block if box.block else ():
-            if block.id == box.block:
-                break
-            before += block.slots
 
         def fitting(shift: int) -> int:
             return sum(shift < number <= shift + box.inputs for number in numbers)
 
-        shifts = [0, box.first - 1, before + box.first - 1]
+        shifts = [0, box.first - 1, across]
         best = max(shifts, key=lambda shift: (fitting(shift), -shifts.index(shift)))
         where = Location(reading.source)
         if best == 0 and box.first > 1 and numbers and fitting(box.first - 1) == len(numbers):

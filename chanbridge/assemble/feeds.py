@@ -110,7 +110,7 @@ def _asked(show: Show, whole: ChannelMap, group: tuple[Feed, ...], feeds: Feeds,
                 continue  # it plays in another act: `check_fixes` has seen to that
             if name in fixed:
                 at = show.file.feed.index(feed)
-                raise show.mistake(f"fix: {text!r} is fixed already, under another name", "feed", at, "fix")
+                raise show.mistake(f"{text!r} is fixed already, under another name", "feed", at, "fix")
             fixed[name] = before[feed.id] + slot
     stood = ways.stood.get(first.id, {})
     sizes = {feed.id: feed.mode.slots for feed in group}
@@ -164,7 +164,7 @@ def check_fixes(show: Show, acts: Sequence[ChannelMap]) -> None:
                 except ValueError as error:
                     wrong.append(error)
             if len(wrong) == len(acts):
-                raise show.mistake(f"fix: {wrong[0]}", "feed", at, "fix")
+                raise show.mistake(str(wrong[0]), "feed", at, "fix")
 
 
 def _device_grain(show: Show, group: tuple[Feed, ...]) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Mapping
 from typing import NamedTuple
 
 from chanbridge.errors import close_to
@@ -55,33 +55,38 @@ def listed(reading: Reading, whole: ChannelMap) -> Listed:
     settle(lambda line: (_name(line), _socket(line)) if _name(line) and _socket(line) else None)
     settle(_name)
     settle(_socket)
-    remarks = [
-        Said("{name!r} has no slot on the list and is passed over", name=line.channel.name)
-        for line in named_here
-        if line.channel and not line.number
+    slotless = (line.channel.name for line in named_here if line.channel and not line.number)
+    remarks: list[str] = [
+        Said("{name!r} has no slot on the list and is passed over", name=name) for name in slotless
     ]
-    unknown = []
     holders = {slot: channel.name for name, slot in found.items() if (channel := whole.channel(name))}
-    slots = {fold(name): slot for slot, name in reversed(holders.items())}
+    unknown = []
     for line in lines:
-        name, number = line.channel.name if line.channel else "", line.number or 0
-        if number in taken:
-            remarks.append(
-                Said(
-                    "slot {slot} is on the list twice: it goes to {first!r}, not to {name!r}",
-                    slot=number, first=holders[number], name=name,
-                )
-            )  # fmt: skip
-        elif name and fold(name) in slots:
-            remarks.append(
-                Said(
-                    "{name!r} is on the list twice: slot {first} counts, not slot {slot}",
-                    name=name, first=slots[fold(name)], slot=number,
-                )
-            )  # fmt: skip
+        if said := _twice(line, holders):
+            remarks.append(said)
         else:
             unknown.append(line)
     return Listed(found, tuple(unknown), tuple(remarks))
+
+
+def _twice(line: Line, holders: Mapping[int, str]) -> str:
+    """Why a line that is left counts for nothing: its slot or its channel is on the list twice; "" if neither.
+
+    `holders`: slot → the name of the channel that has it.
+    """
+    name, number = line.channel.name if line.channel else "", line.number or 0
+    if number in holders:
+        return Said(
+            "slot {slot} is on the list twice: it goes to {first!r}, not to {name!r}",
+            slot=number, first=holders[number], name=name,
+        )  # fmt: skip
+    same = [slot for slot, other in holders.items() if name and fold(other) == fold(name)]
+    if same:
+        return Said(
+            "{name!r} is on the list twice: slot {first} counts, not slot {slot}",
+            name=name, first=same[0], slot=number,
+        )  # fmt: skip
+    return ""
 
 
 def _name(line: Line) -> str | None:

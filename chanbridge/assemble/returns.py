@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from chanbridge.assemble.lists import named
 from chanbridge.model import Audience, Channel, ChannelMap, Entry, Pair, Patch, Port, Slot
 from chanbridge.names import counted, fold
-from chanbridge.plan.declared import place_of, return_slots
+from chanbridge.plan.declared import first_feed, place_of, return_slots
 from chanbridge.show import Show
-from chanbridge.system import Recipient, Return
+from chanbridge.system import Box, Recipient, Return
 
 
 def outputs_of(name: str) -> str:
@@ -41,6 +41,7 @@ class _Adding:
         self.patches: dict[Patch, None] = {}
         self.grown: dict[str, int] = {}  # recipient → slots with what is sent to it
         self.used: dict[str, set[int]] = {}  # maker → outputs taken
+        self.writers: dict[Slot, str] = {}  # slot of a feed on the way back → maker
         for sent in show.file.returns:
             if sent.output:
                 self.used.setdefault(sent.maker, set()).update(_both(sent, sent.output))
@@ -50,15 +51,6 @@ class _Adding:
         channels = self._channels(at, sent)
         numbers = self._outputs(sent)
         out = outputs_of(sent.maker)
-        file = self.show.file
-        feeds = [one.id for one in file.feed]
-        names = [*feeds, *(item.id for table in (file.box, file.recipient) for item in table)]
-        feed = next((one for one in self.show.file.feed if one.id in self._maker(sent).takes), None)
-        if feed and numbers[-1] > (size := (feed.back or feed.mode).slots):
-            raise self.show.mistake(
-                f"{sent.maker!r} sends {numbers[-1]} channels, and {feed.id!r} has {size} slots on the way back",
-                "return", at, "output" if sent.output else "from",
-            )  # fmt: skip
         self._port(
             Port(id=out, device=sent.maker, name=f"{sent.maker} sends", direction="out", kind="desk"),
             max(numbers),
@@ -66,18 +58,6 @@ class _Adding:
         sources = [Slot(out, number) for number in numbers]
         self.entries += [Entry(channel.id, slot) for channel, slot in zip(channels, sources, strict=True)]
         self.channels += channels
-        if feed and any(place_of(text, names).name not in feeds for text in sent.to):
-            mode = feed.back or feed.mode
-            back = Port(
-                id=back_of(feed.id),
-                direction="out",
-                kind="feed",
-                mode=mode,
-                size=mode.slots,
-                rate_hz=mode.rate_hz,
-            )
-            self._port(back, mode.slots)
-            sources = [self._patch(source, Slot(back.id, source.number)) for source in sources]
         for text in sent.to:
             self._to(at, sent, text, sources)
 
@@ -91,6 +71,7 @@ class _Adding:
                 self._patch(source, Slot(place.name, (place.number or 1) + step))
             return
         box = boxes.get(place.name)
+        sources = self._by_feed(at, sent, box, sources)
         if not box:
             limit = next(item.inputs for item in file.recipient if item.id == place.name)
             first = self._last_slot(place.name, limit) + 1
@@ -125,6 +106,42 @@ class _Adding:
                 self._port(back, back.size)
                 source = self._patch(source, Slot(back.id, box.first_output + number - 1))
             self._patch(source, Slot(outputs.id, number))
+
+    def _by_feed(self, at: int, sent: Return, box: Box | None, sources: list[Slot]) -> list[Slot]:
+        """The slots on the way back of the feed that joins a maker to a box, or to all else; its outputs where none does."""
+        file, taken = self.show.file, self._maker(sent).takes
+        joining = [
+            feed
+            for feed in file.feed
+            if feed.id in taken and (not box or box.block in first_feed(file, feed).blocks)
+        ]
+        if not joining:
+            return sources
+        feed = joining[0]
+        mode, key = feed.back or feed.mode, "output" if sent.output else "from"
+        if sources[-1].number > mode.slots:
+            raise self.show.mistake(
+                f"{sent.maker!r} sends {sources[-1].number} channels, and {feed.id!r} has {mode.slots} slots on the way back",
+                "return", at, key,
+            )  # fmt: skip
+        back = Port(
+            id=back_of(feed.id),
+            direction="out",
+            kind="feed",
+            mode=mode,
+            size=mode.slots,
+            rate_hz=mode.rate_hz,
+        )
+        self._port(back, mode.slots)
+        for source in sources:
+            other = self.writers.setdefault(Slot(back.id, source.number), sent.maker)
+            if other != sent.maker:
+                raise self.show.mistake(
+                    f"{other!r} sends on slot {source.number} of {feed.id!r} on the way back already; "
+                    f"give {sent.maker!r} another output",
+                    "return", at, key,
+                )  # fmt: skip
+        return [self._patch(source, Slot(back.id, source.number)) for source in sources]
 
     def _last_slot(self, recipient: str, inputs: int | None) -> int:
         """The last slot of a recipient that is taken: by what it takes, its own sockets, and what it was sent so far."""
@@ -206,16 +223,13 @@ class _Adding:
             both = [_or_none(self.whole, f"{text} {side}") for side in ("L", "R")]
             if all(both):
                 return [one.id for one in both if one]
-            raise self.show.mistake(f"{key}: {error}", "return", at, key) from None
+            raise self.show.mistake(str(error), "return", at, key) from None
         partner = channel.pair.partner if channel.pair and key == "minus" else None
         return [channel.id, *([partner] if partner else [])]
 
     def map(self) -> ChannelMap:
         """The whole map with all of it."""
-        ports = [
-            port.changed(size=max(port.size, self.grown.get(port.id, 0)))
-            for port in self.whole.ports
-        ]
+        ports = [port.changed(size=max(port.size, self.grown.get(port.id, 0))) for port in self.whole.ports]
         return self.whole.changed(
             channels=(*self.whole.channels, *self.channels),
             entries=(*self.whole.entries, *self.entries),

@@ -152,13 +152,16 @@ def contents_unknown(facts: Facts) -> Said:
         1,Ana,mic,
         2,Music mix,mix,ana
     """
+    ids_of = {fold(channel.name): channel.id for channel in facts.map.channels}
     for mix in mixes(facts):
         unknown = [name for name in mix.contents if not facts.map.channel(name)]
         if unknown:
             names = ", ".join(map(repr, unknown))
+            ids = [ids_of[fold(name)] for name in unknown if fold(name) in ids_of]
+            meant = f" ({', '.join(map(repr, ids))}?)" if ids else ""
             yield Found(
                 facts.where(mix),
-                f"{mix.name!r} holds {names}, which nobody sends; name channels by their ids",
+                f"{mix.name!r} holds {names}, which nobody sends; name channels by their ids{meant}",
                 (mix,),
             )
         if any(mix.id in channel.contents for channel in (mix, *inside(facts.map, mix))):

@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from chanbridge.check.rule import Care, Facts, Found, Unjudged, both, rule
-from chanbridge.check.wiring import carried, carries_nothing, device_of, in_use, on_link, port_at
+from chanbridge.check.wiring import carried, carries_nothing, device_of, on_link, port_at
+from chanbridge.gear import Limit
 from chanbridge.system import Link, Segment
 
 Said = Iterator[Found | Unjudged]
-
-
-class Limit(NamedTuple):
-    """The longest run of a medium in m: `sure` up to here, no more than `most`; and where that is from."""
-
-    sure: float
-    most: float
-    source: str
 
 
 LIMITS: dict[str, Limit] = {
@@ -122,10 +114,10 @@ def couplers(facts: Facts) -> Said:
         couplers = 2
     """
     for link in facts.links:
-        joints = max(link.couplers or 0, len(link.segments) - 1)
-        if link.medium == "twisted pair" and joints > MOST_COUPLERS:
+        if link.medium == "twisted pair" and link.joints > MOST_COUPLERS:
             yield Found(
-                f"link {link.id}", f"{joints} couplers, and {MOST_COUPLERS} are the most; use longer pieces"
+                f"link {link.id}",
+                f"{link.joints} couplers, and {MOST_COUPLERS} are the most; use longer pieces",
             )
 
 
@@ -165,7 +157,7 @@ def port_twice(facts: Facts) -> Said:
     plugged: dict[str, list[str]] = {}
     for link in facts.links:
         for end in (0, 1):
-            if in_use(link) and port_at(facts, link, end):
+            if link.in_use and port_at(facts, link, end):
                 plugged.setdefault(link.ends[end], []).append(link.id)
     for port, links in plugged.items():
         if len(links) > 1:

@@ -138,7 +138,7 @@ def clock_loop(facts: Facts) -> Said:
 
 @rule("clock-unreached", "error", needs="links", care="sound")
 def clock_unreached(facts: Facts) -> Said:
-    """A device that follows another to which no plugged cable leads.
+    """A device that follows another to which no plugged cable leads; an analogue line carries no clock.
 
     Fails:
         [[device]]
@@ -168,7 +168,11 @@ def clock_unreached(facts: Facts) -> Said:
             continue
         reached = [device.clock]
         for here in reached:
-            reached += [step.device for step in onward[here] if step.device not in reached]
+            reached += [
+                step.device
+                for step in onward[here]
+                if step.link.medium != "analogue" and step.device not in reached
+            ]
         if device.id not in reached:
             yield Found(
                 f"device {device.id}",

@@ -135,12 +135,19 @@ def pair_doubled(facts: Facts) -> Said:
                 yield Found(facts.where(partner), message, (channel, partner))
 
 
-def _place(facts: Facts, pair: Whole) -> tuple[Port, int, int] | None:
-    """The port where both sides first stand, with their numbers: a slot if there is one, else the sockets."""
+def _places(facts: Facts, pair: Whole) -> Iterator[tuple[Port, int, int]]:
+    """The ports where both sides stand, with their first numbers: those with slots if there are any, else the sockets."""
     first, second = facts.places[pair.first.id], facts.places[pair.second.id]
-    both = (name for name in first if name in second and facts.map.port(name).direction == "in")
-    port = next(both, None)
-    return (facts.map.port(port), first[port], second[port]) if port else None
+    ports = [facts.map.port(name) for name in first if name in second]
+    ports = [port for port in ports if port.direction == "in"]
+    slots = [port for port in ports if port.kind != "sockets"]
+    for port in slots or ports:
+        yield port, first[port.id], second[port.id]
+
+
+def _place(facts: Facts, pair: Whole) -> tuple[Port, int, int] | None:
+    """The first of these."""
+    return next(_places(facts, pair), None)
 
 
 @rule("pair-reversed", "error", care="sound")
@@ -157,8 +164,8 @@ def pair_reversed(facts: Facts) -> Said:
         2,Keys R
     """
     for pair in whole_pairs(facts):
-        place = _place(facts, pair)
-        if place and place[1] > place[2]:
+        place = next((place for place in _places(facts, pair) if place[1] > place[2]), None)
+        if place:
             slot = Slot(place[0].id, place[2])
             message = f"{named(pair)} stand the wrong way round ({facts.place(slot)} before {place[1]}); swap them, or their names"
             yield Found(facts.where(pair.second, slot), message, pair)
@@ -185,8 +192,8 @@ def pair_split(facts: Facts) -> Said:
         if split:
             yield Found(facts.where(pair.first), f"{named(pair)} {split}; put them side by side", pair)
             continue
-        place = _place(facts, pair)
-        if place and abs(place[1] - place[2]) > 1:
+        place = next((place for place in _places(facts, pair) if abs(place[1] - place[2]) > 1), None)
+        if place:
             low, high = sorted(place[1:])
             text = f"stand apart, on {facts.place(Slot(place[0].id, low))} and {high}; a stereo fader may need them side by side"
             yield Found(facts.where(pair.first), f"{named(pair)} {text}", pair, "note")

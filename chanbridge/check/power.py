@@ -21,15 +21,16 @@ _CONDENSER = re.compile(
 _RIBBON = re.compile(
     r"\bribbon|bandchen|\bruban|\bcinta\b|\bnastro\b|\blint\w*microfoon|bandmicrofoon", re.IGNORECASE
 )
-_ACTIVE = re.compile(r"\b(?:active|aktive\w*|activa|attiva|actieve)\b", re.IGNORECASE)
+_ACTIVE = re.compile(r"\b(?:activ[eao]|actif|aktiv\w*|attiv[ao]|actie(?:f|ve))\b", re.IGNORECASE)
 _POWERED_ITSELF = re.compile(r"batter|akku|\bpile\b|\bpila\b", re.IGNORECASE)
 
-_NO_PREAMP = ("line", "digital", "playback", "wireless")
+_NO_PREAMP = ("line", "digital", "playback", "wireless", "mix", "return")
 
 
 def is_di(channel: Channel) -> bool:
-    """Whether a channel comes through a DI box."""
-    return channel.kind == "di" or vocabulary().kinds.get(fold(channel.transducer)) == "di"
+    """Whether a channel comes through a DI box: by its kind, or by a word of what it stands on (`DI aktiv`)."""
+    words, kinds = fold(channel.transducer), vocabulary().kinds
+    return channel.kind == "di" or any(kinds.get(word) == "di" for word in (words, *words.split()))
 
 
 def needs_phantom(channel: Channel) -> bool:
@@ -84,7 +85,7 @@ def phantom_missing(facts: Facts) -> Said:
 
 @rule("phantom-on-line", "error", care="phantom")
 def phantom_on_line(facts: Facts) -> Said:
-    """Phantom on a line, playback, digital or wireless source, whose output it can harm.
+    """Phantom on a line, playback, digital or wireless source, a mix or a return, whose output it can harm.
 
     Fails:
         Slot,Name,Mic,Phantom

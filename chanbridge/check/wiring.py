@@ -43,11 +43,6 @@ def carried(facts: Facts, device: Device) -> frozenset[str]:
     return frozenset(names)
 
 
-def in_use(link: Link) -> bool:
-    """Whether signals run on a link: it is plugged, and a backup only where that is said."""
-    return bool(link.plugged) if link.plugged is not None else not link.backup
-
-
 class Step(NamedTuple):
     """One cable of a way and the device at its end."""
 
@@ -63,7 +58,7 @@ def steps(facts: Facts, names: frozenset[str]) -> dict[str, list[Step]]:
     found: dict[str, list[Step]] = {device.id: [] for device in facts.devices}
     for link in facts.links:
         on = on_link(facts, link)
-        if not in_use(link) or (names and on and not names & on) or (names and link.medium == "analogue"):
+        if not link.in_use or (names and on and not names & on) or (names and link.medium == "analogue"):
             continue
         for here in (0, 1) if link.direction == "both" else (0,):
             port = port_at(facts, link, here)

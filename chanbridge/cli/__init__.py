@@ -8,7 +8,7 @@ import re
 import sys
 from collections.abc import Iterable
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -47,7 +47,15 @@ COMMANDS = {
 
 
 class _Text(click.types.StringParamType):
-    """A text on the command line; what completes it, as in any shell, are the names of files."""
+    """A text on the command line; what completes it, as in any shell, are the names of files.
+
+    Where it is required an empty one is none: a folder "" would be the current one.
+    """
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        if not value and param and param.required:
+            raise click.MissingParameter(ctx=ctx, param=param)
+        return str(super().convert(value, param, ctx))
 
     def shell_complete(
         self, ctx: click.Context, param: click.Parameter, incomplete: str
@@ -143,6 +151,8 @@ def _mistake(error: click.UsageError) -> str:
         case click.IntRange(min=least, max=most) | click.FloatRange(min=least, max=most) if found:
             bounds = f"from {least} to {most}" if most is not None else f"of {least} or more"
             return f"{name} {found[1]} is no number {bounds}"
+        case click.types.IntParamType() | click.types.FloatParamType() if found:
+            return f"{name} {found[1]} is no number"
         case click.DateTime() if found:
             return f"{name} {found[1]} is no such date; write it as {asked.make_metavar(error.ctx)}"
     return f"{name}: {error.message}" if name else said
@@ -151,6 +161,16 @@ def _mistake(error: click.UsageError) -> str:
 def _meant(said: str, there: Iterable[str]) -> str:
     near = close_to(said, there)
     return f"; did you mean {near!r}?" if near else ""
+
+
+LONGEST = 1000
+"""Characters of a message: what it quotes can be of any length."""
+
+
+def _shown(message: str) -> str:
+    """A message in one line; of a very long one the beginning and the end, which say what it is and how to mend it."""
+    text = " ".join(message.split())
+    return text if len(text) <= LONGEST else f"{text[: LONGEST // 2]} … {text[-LONGEST // 2 :]}"
 
 
 def _open_missing() -> None:
@@ -191,7 +211,7 @@ def main() -> None:
         sys.exit(2)
     except (click.ClickException, ChanbridgeError) as error:
         message = error.format_message() if isinstance(error, click.ClickException) else str(error)
-        click.echo(f"chanbridge: {' '.join(message.split())}", err=True)
+        click.echo(f"chanbridge: {_shown(message)}", err=True)
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
         sys.exit(130)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import os
 import textwrap
 from collections.abc import Iterator
 
@@ -12,8 +10,9 @@ import click
 from chanbridge.check import RULES, check
 from chanbridge.check.rule import SEVERITIES, Facts, Report, Rule
 from chanbridge.cli.evening import standing
-from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger, sheet_options
+from chanbridge.cli.sources import accept_rejected_option, json_text, read_source, say_ledger, sheet_options
 from chanbridge.errors import close_to
+from chanbridge.formats import is_show
 from chanbridge.handover.facts import sheet_facts, show_facts
 from chanbridge.names import counted
 from chanbridge.sheets.grid import Options
@@ -84,14 +83,14 @@ def command(
     facts = _facts(source, options, accept_rejected=accept_rejected)
     report = check(facts, [each.name for each in only], [each.name for each in without])
     if as_json:
-        click.echo(json.dumps(_as_data(report), ensure_ascii=False, indent=2))
+        click.echo(json_text(_as_data(report)))
     else:
         click.echo("\n".join(_for_people(source, facts, report)))
     ctx.exit(1 if any(finding.severity != "note" for finding in report.findings) else 0)
 
 
 def _facts(source: str, options: Options, *, accept_rejected: bool) -> Facts:
-    if os.path.isdir(source) or source.lower().endswith(".toml"):
+    if is_show(source):
         show = load(source, accept_rejected=accept_rejected)
         return show_facts(show, standing(show))
     reading = read_source(source, None, options, accept_rejected=accept_rejected)

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
-from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger, sheet_options
+from chanbridge.cli.sources import accept_rejected_option, json_text, read_source, say_ledger, sheet_options
 from chanbridge.compare.changes import compare
 from chanbridge.compare.match import KEYS, Key
 from chanbridge.compare.report import Sheet, data, text
@@ -69,7 +67,7 @@ def command(
     for reading in (one, two):
         say_ledger(reading)
     if as_json:
-        click.echo(json.dumps(data(found, *sheets), ensure_ascii=False, indent=2))
+        click.echo(json_text(data(found, *sheets)))
     else:
         click.echo("\n".join(text(found, *sheets)).lstrip("\n"))
     ctx.exit(1 if found.changes or found.questions else 0)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import os
+import re
+from pathlib import Path
 
 import click
 
@@ -72,11 +74,13 @@ def make(show: str, output: str, faults: int, seed: int, accept_rejected: bool) 
 @command.command("mark")
 @click.argument("folder", metavar="DIR")
 @click.argument("findings", metavar="[FINDINGS]", required=False)
+@click.option("--answers", "tell", is_flag=True, help="Say what was missed too.")
 @click.pass_context
-def marked(ctx: click.Context, folder: str, findings: str | None) -> None:
+def marked(ctx: click.Context, folder: str, findings: str | None, tell: bool) -> None:
     """Mark the findings of an exercise: DIR/findings.csv, or another file of the same columns.
 
-    Exit status 1 where a fault was missed or a finding is none.
+    Exit status 1 where a fault was missed or a finding is none. What was missed stays sealed without --answers, so that
+    one can look again.
 
     Example: chanbridge drill mark exercise
     """
@@ -88,19 +92,24 @@ def marked(ctx: click.Context, folder: str, findings: str | None) -> None:
         )
     answers = unsealed(read_bytes(sealed), sealed)
     text = decode(read_bytes(source), source).text
-    semicolons = text.split("\n", 1)[0].count(";") > text.split("\n", 1)[0].count(",")
+    parted = re.search(
+        r"^[^,;\t\n]+([,;\t])", text.partition("\n")[2], re.MULTILINE
+    )  # as the rows are, not the heading
     try:
         rows = list(
-            csv.reader(io.StringIO(text, newline=""), delimiter=";" if semicolons else ",", strict=True)
+            csv.reader(io.StringIO(text, newline=""), delimiter=parted[1] if parted else ",", strict=True)
         )
     except csv.Error as error:
         raise ReadError(f"{source}: this is not CSV: {error}") from None
-    result = mark(answers, rows, source)
+    lists = sorted(path.stem for path in Path(folder, "paper").glob("*.csv"))
+    result = mark(answers, rows, source, lists)
     click.echo(f"{len(result.found)} of {counted(len(answers), 'fault')} found")
-    for title, some in (("Found", result.found), ("Missed", result.missed)):
+    for title, some in (("Found", result.found), ("Missed", result.missed if tell else [])):
         for one in some:
             slots = " and ".join(map(str, one.fault.slots))
             click.echo(f"  {title:<7} {one.recipient}, slot {slots}: {one.fault.what} ({one.fault.kind})")
     for number, said in result.false:
         click.echo(f"  No fault  row {number}: {said}")
+    if result.missed and not tell:
+        click.echo("look again, or see what was missed with --answers")
     ctx.exit(0 if not result.missed and not result.false else 1)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
 import math
-import os
 from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
@@ -13,9 +11,10 @@ from typing import NamedTuple
 import click
 
 from chanbridge.cli import Group
-from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger, sheet_options
+from chanbridge.cli.sources import accept_rejected_option, json_text, read_source, say_ledger, sheet_options
 from chanbridge.errors import Location, ReadError, WriteError
 from chanbridge.files import writing
+from chanbridge.formats import is_show
 from chanbridge.formats.text import draw
 from chanbridge.ident import places, play
 from chanbridge.ident.codes import WALK
@@ -190,7 +189,7 @@ def read(
         found = detect(take, sorted({*coded.codes.values()}), level)
     said = report(" ".join(captures), port or source.port or places.SLOTS, take, found, plan)
     if as_json:
-        click.echo(json.dumps(data(said), ensure_ascii=False, indent=2))
+        click.echo(json_text(data(said)))
     else:
         click.echo("\n".join(text(said, draw)))
     ctx.exit(1 if said.verdict.findings or said.verdict.questions else 0)
@@ -222,7 +221,7 @@ class Source(NamedTuple):
 
 def plan_source(source: str, options: Options, *, accept_rejected: bool) -> Source:
     """Read a show or a sheet. Of a show all sockets are meant, one box after the other."""
-    if os.path.isdir(source) or source.endswith(".toml"):
+    if is_show(source):
         from chanbridge.cli.evening import standing
         from chanbridge.show import load
 

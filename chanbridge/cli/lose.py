@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
 from chanbridge.assemble import Planned
 from chanbridge.check.rule import CARE
 from chanbridge.cli.evening import standing
-from chanbridge.cli.sources import accept_rejected_option
+from chanbridge.cli.sources import accept_rejected_option, json_text
 from chanbridge.errors import ShowError, unknown
 from chanbridge.foresight.loss import Foresight, Loss
 from chanbridge.foresight.telling import asked_lines, care_lines, each_lines, loss_data, loss_lines
@@ -47,11 +45,7 @@ def command(
     losses = [ahead.lose(lost)] if lost else ahead.each()
     asked = [*ahead.unjudged(), *ahead.unsaid()]
     if as_json:
-        click.echo(
-            json.dumps(
-                {"lost": list(map(loss_data, losses)), "not_judged": asked}, ensure_ascii=False, indent=2
-            )
-        )
+        click.echo(json_text({"lost": list(map(loss_data, losses)), "not_judged": asked}))
     else:
         media = {link.id: link.medium for link in file.link}
         lines = [*(loss_lines(losses[0]) if lost else each_lines(losses)), *asked_lines("Not said:", asked)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -12,7 +11,7 @@ import click
 from chanbridge import formats
 from chanbridge.assemble.lists import listed, named
 from chanbridge.cli.merged import report, say, what_if, write_feeds
-from chanbridge.cli.sources import accept_rejected_option, read_source, say_ledger, sheet_options
+from chanbridge.cli.sources import accept_rejected_option, json_text, read_source, say_ledger, sheet_options
 from chanbridge.errors import Location, ModeError, ReadError, WriteError
 from chanbridge.mode import Mode
 from chanbridge.model import ChannelMap
@@ -109,7 +108,7 @@ def command(
         write_feeds(blocks.map, made, dict(zip(names, modes, strict=True)), output, to, partial, lost, slots)
     if as_json:
         found = report(blocks.map, made, dict(zip(names, modes, strict=True)), asked)
-        click.echo(json.dumps(found, ensure_ascii=False, indent=2))
+        click.echo(json_text(found))
     ctx.exit(1 if lost else 0)
 
 
@@ -179,12 +178,15 @@ def _lists(whole: ChannelMap, paths: Sequence[str], feeds: Feeds, options: Optio
             if number <= size:
                 out.slots.setdefault(name, before + number)
             else:
-                out.remarks.append(f"{path}: slot {number} lies past the end of a feed of {size} slots")
+                channel = whole.channel(name)
+                said = f" ({channel.name!r})" if channel else ""
+                out.remarks.append(f"{path}: slot {number}{said} lies past the end of a feed of {size} slots")
         for line in found.unknown:
             if line.channel and line.number and line.number <= size:
                 out.missing[before + line.number] = line.channel.name
             elif line.channel:
                 out.remarks.append(f"{path}: slot {line.number} ({line.channel.name!r}) lies past the end")
+        out.remarks.extend(f"{path}: {text}" for text in found.remarks)
         if not found.slots and not found.unknown:
             raise ReadError("no line of this list has both a slot and a name", Location(path))
     return out

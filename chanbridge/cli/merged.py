@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import PurePath
@@ -12,6 +11,7 @@ import click
 
 from chanbridge import formats
 from chanbridge.assemble.fed import fed
+from chanbridge.cli.sources import json_text
 from chanbridge.files import write_all, write_bytes
 from chanbridge.formats.text import draw
 from chanbridge.mode import Mode
@@ -145,9 +145,7 @@ def what_if(whole: ChannelMap, blocks: Sequence[str], as_json: bool) -> None:
             }
             for one in tried
         ]  # fmt: skip
-        click.echo(
-            json.dumps({"channels": len(whole.channels), "trials": found}, ensure_ascii=False, indent=2)
-        )
+        click.echo(json_text({"channels": len(whole.channels), "trials": found}))
         return
     for rate in dict.fromkeys(one.mode.rate_hz for one in tried):
         click.echo("\n".join(_side_by_side(whole, [one for one in tried if one.mode.rate_hz == rate])))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 from collections.abc import Sequence
 from importlib.resources import files
 
@@ -44,4 +45,5 @@ def command(folder: str) -> None:
         f"{folder} holds a show: put your own patch into {os.path.join(folder, 'box-a.csv')}, change "
         f"{os.path.join(folder, 'show.toml')}, then"
     )
-    click.echo(f"  chanbridge check {folder}\n  chanbridge handover {folder} -o out")
+    said = shlex.quote(folder)
+    click.echo(f"  chanbridge check {said}\n  chanbridge handover {said} -o out")

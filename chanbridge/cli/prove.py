@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import json
-import os
 from pathlib import Path
 
 import click
 
 from chanbridge.cli.evening import standing
-from chanbridge.cli.sources import accept_rejected_option, read_source, sheet_options
+from chanbridge.cli.sources import accept_rejected_option, json_text, read_source, sheet_options
 from chanbridge.errors import Location, ReadError
 from chanbridge.files import read_bytes
+from chanbridge.formats import is_show
 from chanbridge.handover import sheets
 from chanbridge.proof import Proof, for_people, prove_sheet, prove_show
 from chanbridge.sheets.grid import Options
@@ -38,15 +37,13 @@ def command(
     Example: chanbridge prove examples/winter-concert
     """
     proof = _prove(what, paper, accept_rejected, options)
-    text = (
-        json.dumps(proof.report(), ensure_ascii=False, indent=2) if as_json else "\n".join(for_people(proof))
-    )
+    text = json_text(proof.report()) if as_json else "\n".join(for_people(proof))
     click.echo(text)
     ctx.exit(0 if proof.holds else 1)
 
 
 def _prove(what: str, paper: str | None, accept_rejected: bool, options: Options) -> Proof:
-    if not os.path.isdir(what) and not what.lower().endswith(".toml"):
+    if not is_show(what):
         if paper:
             raise ReadError("--paper goes with a show; name a show.toml or its folder", Location(what))
         return prove_sheet(read_source(what, None, options, accept_rejected=accept_rejected))

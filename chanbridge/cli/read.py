@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import textwrap
 
 import click
 
-from chanbridge.cli.sources import read_source, sheet_options
+from chanbridge.cli.sources import json_text, read_source, sheet_options
 from chanbridge.formats import text
 from chanbridge.model import Line
 from chanbridge.names import counted
@@ -28,7 +27,7 @@ def command(file: str, from_: str | None, as_json: bool, why: bool, options: Opt
     """
     reading = read_source(file, from_, options)
     if as_json:
-        click.echo(json.dumps(report(reading), ensure_ascii=False, indent=2))
+        click.echo(json_text(report(reading)))
     else:
         click.echo("\n".join(_for_people(reading, why)))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Iterable
 
@@ -12,15 +11,16 @@ from chanbridge.check.cabling import LIMITS, STRANDED
 from chanbridge.check.power import AT_SOURCE_W
 from chanbridge.check.rule import CARE
 from chanbridge.cli.new import refuse_existing
+from chanbridge.cli.sources import json_text
 from chanbridge.errors import Location, ShowError
 from chanbridge.files import write_all
-from chanbridge.foresight.needs import Figures, Limit, Needs, Store, needs_mistakes, store_mistakes
+from chanbridge.foresight.needs import Figures, Needs, Store, needs_mistakes, store_mistakes
 from chanbridge.foresight.propose import proposed
 from chanbridge.foresight.sizetext import size_data, size_lines
 from chanbridge.foresight.sizing import size
 from chanbridge.show import declarations, declared, line_of, parse
 
-FIGURES = Figures({medium: Limit(*limit) for medium, limit in LIMITS.items()}, STRANDED, AT_SOURCE_W)
+FIGURES = Figures(LIMITS, STRANDED, AT_SOURCE_W)
 
 
 @click.command("size")
@@ -59,11 +59,7 @@ def command(ctx: click.Context, needs: str, kit: str | None, as_json: bool, writ
                 )  # one that would not load is not written
         write_all(write, files)
         click.echo(f"a show of {len(files)} files is in {write}; begin with {write}/show.toml", err=True)
-    click.echo(
-        json.dumps(size_data(made), ensure_ascii=False, indent=2)
-        if as_json
-        else "\n".join(size_lines(made, CARE))
-    )
+    click.echo(json_text(size_data(made)) if as_json else "\n".join(size_lines(made, CARE)))
     ctx.exit(1 if made.wrong else 0)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from collections.abc import Callable
 from functools import wraps
@@ -78,6 +79,11 @@ def read_source(
     if not accept_rejected:
         formats.refuse_rejected(reading)
     return reading
+
+
+def json_text(data: object) -> str:
+    """What --json prints."""
+    return json.dumps(data, ensure_ascii=False, indent=2)
 
 
 def say_ledger(reading: Reading) -> None:

@@ -40,16 +40,28 @@ def missing(
     for item in left.values():
         name = item.channel.name
         again = twice.get(fold(name))
-        if again:
-            message = (
-                f"{name!r} is here twice and once on the other list: {place(item.line)} is the one too many"
-            )
+        if again and item.socket and _entered(item) in {_entered(other) for other in mine if other != item}:
+            message = f"{name!r} is here twice on one socket and once on the other list{_too_many(item.line)}"
             yield item.line, Change("doubled", (name,), item.line, again.line, message)
             continue
         partner = pairs.get(item.channel.pair.partner or "") if item.channel.pair else None
         broken = f": the pair with {partner.channel.name!r} is broken" if partner else ""
-        message = f"{name!r} ({place(item.line)}) is not on the other list{broken}"
+        other = f", which has {name!r} once where two are here" if again else ""
+        message = f"{name!r} ({place(item.line)}) is not on the other list{other}{broken}"
         yield item.line, Change("missing", (name,), item.line, None, message)
+
+
+def _entered(item: Item) -> tuple[str, str, int | None]:
+    return fold(item.channel.name), item.box, item.socket
+
+
+def _has_place(line: Line) -> bool:
+    return bool(line.number or line.socket)
+
+
+def _too_many(line: Line) -> str:
+    """Which of two is one too many, where the list says where it stands."""
+    return f": {place(line)} is the one too many" if _has_place(line) else ""
 
 
 Group = tuple[list[int], Kind, str]
@@ -155,7 +167,8 @@ def extra(
     for group in _together(twins, order):
         one, line = again[fold(group[0].channel.name)].line, group[0].line
         if len(group) == 1:
-            message = f"{called(line)} is on the other list twice and here once ({place(one)}): {place(line)} is the one too many"
+            here_once = f" ({place(one)})" if _has_place(one) else ""
+            message = f"{called(line)} is on the other list twice and here once{here_once}{_too_many(line)}"
             yield Change("doubled", (name_of(line),), one, line, message)
         else:
             what = f"{place(line)} to {place(group[-1].line)} repeat channels of the other list"

@@ -88,7 +88,10 @@ def _changes(pair: Match, heard: Collection[str], columns: Collection[str]) -> I
         return Change(kind, names, mine, theirs, f"{one.name!r}: {message}")
 
     if fold(one.name) != fold(two.name):
-        how = f"{pair.score:.0%} alike" if pair.by == "likeness" else f"same {pair.by}"
+        stayed = pair.by not in ("slot", "socket") or getattr(pair.reference, pair.by) == getattr(
+            pair.other, pair.by
+        )
+        how = f"same {pair.by}" if stayed and pair.by != "likeness" else f"{pair.score:.0%} alike"
         message = f"{one.name!r} is called {two.name!r} on the other list ({place(theirs)}; {how})"
         yield Change("renamed", (one.name, two.name), mine, theirs, message)
     if "short" in columns and one.short and two.short and fold(one.short) != fold(two.short):

@@ -307,4 +307,4 @@ def _tokens(label: str) -> list[str]:
         return [label.lower()]
     plain = _ORDINAL.sub("", _GAIN.sub(" ", label))
     plain = _CAMEL.sub(" ", plain)
-    return re.findall(r"[^\W\d_]+|\d+", fold(plain).replace("'", ""))
+    return re.findall(r"[^\W\d_]+|\d+", fold(plain).replace("'", "").replace("œ", "oe"))

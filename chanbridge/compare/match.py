@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter, deque
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from typing import Literal, NamedTuple
@@ -166,7 +167,7 @@ class _Matcher:
 
             self.pair_off(by, key)
         for at, (there, _, _) in self.pairs.items():
-            score = self.words.likeness(self.mine[at].channel.name, self.theirs[there].channel.name)
+            score = self.words.likeness(self.mine[at].label, self.theirs[there].label)
             self.pairs[at] = (there, by, score)
         self.pair_off(
             "name", lambda item: _name(item) if _place(item, self.common) is None else None, sided=True
@@ -186,24 +187,18 @@ class _Matcher:
         return "socket" if self.common.sockets else "slot"
 
     def expected(self, rows: Iterable[int]) -> dict[int, Hashable]:
-        """Index here → the place where a row should stand there: its own, or shifted as both its neighbours are."""
-        before: list[int | None] = []
-        last: int | None = None
-        for at in range(len(self.mine)):
-            before.append(last)
-            last = at if at in self.pairs else last
-        after: list[int | None] = []
-        last = None
-        for at in reversed(range(len(self.mine))):
-            after.append(last)
-            last = at if at in self.pairs else last
-        after.reverse()
+        """Index here → the place where a row should stand there: its own, or shifted as its neighbours are.
+
+        The nearest matched rows above and below must be out alike; where none is on one side, two on the other.
+        """
+        matched = sorted(self.pairs)
         out: dict[int, Hashable] = {}
         for at in rows:
-            shifts = {
-                self._shift(neighbour) for neighbour in (before[at], after[at]) if neighbour is not None
-            }
-            shift = shifts.pop() if len(shifts) == 1 else 0
+            here = bisect_left(matched, at)
+            above, below = matched[max(0, here - 2) : here], matched[here : here + 2]
+            telling = [*above[-1:], *below[:1]] if above and below else above or below
+            shifts = {self._shift(neighbour) for neighbour in telling}
+            shift = shifts.pop() if len(shifts) == 1 and len(telling) > 1 else 0
             item = self.mine[at]
             if self.common.sockets and item.socket:
                 item = item._replace(socket=item.socket + shift)
@@ -259,11 +254,11 @@ class _Matcher:
         likes: dict[tuple[int, int], float] = {}
         scores: list[dict[int, int]] = []
         for at, near in zip(left, self._candidates(left, right), strict=True):
-            name = self.mine[at].channel.name
+            name = self.mine[at].label
             found: dict[int, int] = {}
             beside = [there for there in standing.get(expected.get(at), ()) if there in free]
             for there in dict.fromkeys((*beside[:_CANDIDATES], *near)):
-                like = self.words.likeness(name, self.theirs[there].channel.name)
+                like = self.words.likeness(name, self.theirs[there].label)
                 in_place = there in beside
                 if like >= (ALIKE if in_place else DOUBTFUL) and not self.opposed(at, there):
                     likes[at, there] = like
@@ -317,14 +312,14 @@ class _Matcher:
             there = next((row for row in standing.get(where, ()) if row not in taken), None)
             if there is not None:
                 taken.add(there)
-                like = self.words.likeness(self.mine[at].channel.name, self.theirs[there].channel.name)
+                like = self.words.likeness(self.mine[at].label, self.theirs[there].label)
                 self.take(at, there, self.by_place(), min(like, ALIKE - 0.01))
 
     def _candidates(self, left: Sequence[int], right: Sequence[int]) -> Iterator[list[int]]:
         """For each row what shares the most words with it, slips and abbreviations included."""
         holders: dict[tuple[str, tuple[str, ...] | None], dict[int, None]] = {}
         for there in right:
-            for reading in self.words.readings(self.theirs[there].channel.name):
+            for reading in self.words.readings(self.theirs[there].label):
                 for word in reading.words or reading.sides or ("",):
                     for marks in (reading.marks, None):
                         holders.setdefault((word, marks), {})[there] = None
@@ -335,7 +330,7 @@ class _Matcher:
         lists = {key: list(rows)[:_LONGEST_LIST] for key, rows in holders.items()}
         for at in left:
             shared: Counter[int] = Counter()
-            for reading in self.words.readings(self.mine[at].channel.name):
+            for reading in self.words.readings(self.mine[at].label):
                 for word in reading.words or reading.sides or ("",):
                     for alike in (word, *near.get(word, ())):
                         for marks in (reading.marks, ()) if reading.marks else (None,):
@@ -343,7 +338,7 @@ class _Matcher:
             yield [there for there, _ in shared.most_common(_LOOKED_AT)]
 
     def _words(self, item: Item) -> set[str]:
-        return {word for reading in self.words.readings(item.channel.name) for word in reading.words}
+        return {word for reading in self.words.readings(item.label) for word in reading.words}
 
     def _near(self, here: set[str], there: set[str]) -> dict[str, list[str]]:
         """Word here → the words there that are an abbreviation or a slip of it."""

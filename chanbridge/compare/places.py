@@ -27,6 +27,9 @@ CONFORMING = 0.8
 """Share of a box's channels that must have one offset before it is proposed."""
 
 
+_LAST_LETTER = re.compile(r"(?<=[\W\d_])[^\W\d_]$")
+
+
 class Item(NamedTuple):
     """A channel on a list. `slot`, `box` and `socket` are the line's, in coordinates that both lists share."""
 
@@ -40,6 +43,12 @@ class Item(NamedTuple):
     def place(self) -> tuple[int | None, str, int | None]:
         """Slot, box and socket."""
         return self.slot, self.box, self.socket
+
+    @property
+    def label(self) -> str:
+        """The name, a last letter that is a side there as L or R: `OH G` and `OH D` of a French pair are `OH L`, `OH R`."""
+        letter = {"left": "L", "right": "R"}.get(self.channel.pair.side) if self.channel.pair else None
+        return _LAST_LETTER.sub(letter, self.channel.name) if letter else self.channel.name
 
 
 class Said(NamedTuple):

@@ -48,7 +48,7 @@ GROUPS = (
 )
 """What to do, the worst first; every kind is in one of them."""
 
-ASKED = Group("?", "Please say", "nothing was decided about these", ())
+ASKED = Group("?", "Please say", "answer these before you rely on the rest", ())
 
 
 class Sheet(NamedTuple):

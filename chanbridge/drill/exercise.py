@@ -7,14 +7,14 @@ import csv
 import io
 import json
 import zlib
-from collections.abc import Iterator
-from typing import NamedTuple
+from collections.abc import Collection, Iterator
+from typing import Any, NamedTuple
 
 from pydantic import TypeAdapter
 
 from chanbridge.assemble import Planned
 from chanbridge.drill.faults import Fault, Paper, plant
-from chanbridge.errors import Location, ReadError
+from chanbridge.errors import Location, ReadError, unknown
 from chanbridge.names import counted, fold
 
 SEALED = "answers.sealed"
@@ -71,7 +71,8 @@ way round, a wrong socket, a wrong name, a channel twice, phantom or polarity tu
 That a recipient gets fewer channels than there are, or on other slots than another one, is no fault by itself.
 
 Write each that you find into {FINDINGS}, a row for each: whose list, which slot, what is wrong.
-Then: chanbridge drill mark DIR
+Then, with the folder that this file lies in: chanbridge drill mark FOLDER
+What you missed is told only where you ask for it: chanbridge drill mark FOLDER --answers
 
 This is paper. On a stage you would mute before you move a plug, and ask before phantom is switched.
 """
@@ -87,12 +88,11 @@ def unsealed(data: bytes, source: str) -> list[Answer]:
     """The answers of an exercise. Raises ReadError where the file is none."""
     try:
         packed = zlib.decompressobj().decompress(base64.decodebytes(data.partition(b"\n")[2]), LARGEST)
-        return TypeAdapter(list[Answer]).validate_python(
-            [
-                Answer(one["recipient"], Fault(one["kind"], tuple(one["slots"]), one["what"]))
-                for one in json.loads(packed)
-            ]
-        )
+        told = TypeAdapter(list[dict[str, Any]]).validate_json(packed)
+        made = [
+            Answer(one["recipient"], Fault(one["kind"], tuple(one["slots"]), one["what"])) for one in told
+        ]
+        return TypeAdapter(list[Answer]).validate_python(made)
     except (ValueError, KeyError, TypeError, RecursionError, zlib.error):
         raise ReadError("these are no sealed answers of a drill", Location(source)) from None
 
@@ -105,17 +105,19 @@ class Mark(NamedTuple):
     false: list[tuple[int, str]]
 
 
-def mark(answers: list[Answer], findings: list[list[str]], source: str) -> Mark:
+def mark(answers: list[Answer], findings: list[list[str]], source: str, lists: Collection[str] = ()) -> Mark:
     """Mark rows of recipient, slot and remark, the heading first. A fault is found where its list and a slot of it are named.
 
-    Raises ReadError for a row whose slot is no number.
+    `lists`: the names that a recipient can have. Raises ReadError for another, and for a row whose slot is no number.
     """
     found: dict[int, None] = {}
     false = []
     for number, row in enumerate(findings, 1):
         cells = [cell.strip() for cell in row] + [""] * 3
-        if not any(cells) or (number == 1 and fold(cells[0]) == fold(HEADING[0])):
+        if not any(cells) or (number == 1 and fold(cells[0]).startswith(fold(HEADING[0]))):
             continue
+        if lists and fold(cells[0]) not in map(fold, lists):
+            raise ReadError(unknown("list", cells[0][:40], lists), Location(source, "", number))
         if not cells[1].isdecimal() or len(cells[1]) > 6:
             raise ReadError(
                 f"slot {cells[1][:40]!r} is no number of a slot; write whose list, which slot, what is wrong",

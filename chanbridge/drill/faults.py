@@ -77,9 +77,11 @@ def _missing(paper: Paper, rng: random.Random) -> Fault | None:
 
 
 def _swap(paper: Paper, rng: random.Random) -> Fault | None:
-    rows = paper.free(
-        lambda row: row + 2 < len(paper.rows) and _single(paper, row) and _single(paper, row + 1) and row + 1 not in paper.touched and row + 2 not in paper.touched
-    )  # fmt: skip
+    def fits(row: int) -> bool:
+        singles = row + 2 < len(paper.rows) and _single(paper, row) and _single(paper, row + 1)
+        return singles and paper.touched.isdisjoint((row + 1, row + 2))
+
+    rows = paper.free(fits)
     if not rows:
         return None
     row = rng.choice(rows)
@@ -91,9 +93,11 @@ def _swap(paper: Paper, rng: random.Random) -> Fault | None:
 
 
 def _pair(paper: Paper, rng: random.Random) -> Fault | None:
-    rows = paper.free(
-        lambda row: row + 1 < len(paper.rows) and paper.cell(row, "Pair").startswith("L") and paper.cell(row + 1, "Pair").startswith("R") and row + 2 not in paper.touched
-    )  # fmt: skip
+    def fits(row: int) -> bool:
+        here = row + 1 < len(paper.rows) and paper.cell(row, "Pair").startswith("L")
+        return here and paper.cell(row + 1, "Pair").startswith("R") and row + 2 not in paper.touched
+
+    rows = paper.free(fits)
     if not rows:
         return None
     row = rng.choice(rows)

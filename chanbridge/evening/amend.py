@@ -25,7 +25,7 @@ class Step(NamedTuple):
     """One thing that becomes true of a channel: where it enters, how it is called, that it is there or not.
 
     `was` and `now` are a name, a phantom setting or a note. `left` and `at` are sockets (box, number), None where
-    there is none. `fields` are those of a channel that comes or goes.
+    there is none. `fields` are those of a channel that comes or goes; `mixes` those that it is in, with its place there.
     """
 
     change: Change
@@ -35,16 +35,19 @@ class Step(NamedTuple):
     left: Slot | None = None
     at: Slot | None = None
     fields: dict[str, Any] | None = None
+    mixes: tuple[tuple[str, int], ...] = ()
 
 
 def to_json(step: Step) -> dict[str, Any]:
     """A step as the journal keeps it."""
-    return {name: value for name, value in step._asdict().items() if value not in (None, "")}
+    return {name: value for name, value in step._asdict().items() if value not in (None, "", ())}
 
 
 def from_json(said: dict[str, Any]) -> Step:
     """The reverse of `to_json`. Raises AmendError, or TypeError or ValueError, for what is no step."""
-    step = Step(**(said | {name: Slot(*said[name]) for name in ("left", "at") if name in said}))
+    read: dict[str, Any] = {name: Slot(*said[name]) for name in ("left", "at") if name in said}
+    read["mixes"] = tuple((str(mix), int(at)) for mix, at in said.get("mixes", ()))
+    step = Step(**(said | read))
     if step.change not in get_args(Change):
         raise AmendError(f"the journal holds a change that this version does not know: {step.change!r}")
     if step.fields is not None:
@@ -55,7 +58,7 @@ def from_json(said: dict[str, Any]) -> Step:
 def opposite(steps: Sequence[Step]) -> tuple[Step, ...]:
     """The steps that undo others, last first."""
     return tuple(
-        Step(_turned(step.change), step.channel, step.now, step.was, step.at, step.left, step.fields)
+        step._replace(change=_turned(step.change), was=step.now, now=step.was, left=step.at, at=step.left)
         for step in reversed(steps)
     )
 
@@ -89,19 +92,18 @@ def carried_out(stage: ChannelMap, steps: Iterable[Step]) -> tuple[ChannelMap, l
     """The stage with the steps carried out, and what of them could not be because the sheets have moved on."""
     channels = {channel.id: channel for channel in stage.channels}
     entries = list(stage.entries)
-    mixed: dict[str, list[tuple[str, int]]] = {}
     odd: list[str] = []
     for step in steps:
         held = channels.get(step.channel)
         if step.change == "add" and held is None:
             held = channels[step.channel] = Channel(**(step.fields or {"id": step.channel}))
-            _named_again(channels, held, mixed.pop(held.id, []))
+            _named_again(channels, held, step.mixes)
         if step.change == "remove":
             if held is None:
                 continue
             del channels[step.channel]
             entries = [entry for entry in entries if entry.channel != step.channel]
-            mixed[step.channel] = _unnamed(channels, step.channel)
+            _unnamed(channels, step.channel)
             continue
         if held is None:
             odd.append(f"a late change is about {step.was or step.channel!r}, which no sheet has any more")
@@ -125,17 +127,14 @@ def carried_out(stage: ChannelMap, steps: Iterable[Step]) -> tuple[ChannelMap, l
     return made, odd
 
 
-def _unnamed(channels: dict[str, Channel], gone: str) -> list[tuple[str, int]]:
-    """Take a channel out of the pairs and mixes that name it; those mixes, each with its place there."""
-    mixed = []
+def _unnamed(channels: dict[str, Channel], gone: str) -> None:
+    """Take a channel out of the pairs and mixes that name it."""
     for other in [*channels.values()]:
         if other.pair and other.pair.partner == gone:
-            channels[other.id] = other = other.changed(pair=None)
+            other = other.changed(pair=None)
         if gone in other.contents:
-            mixed.append((other.id, other.contents.index(gone)))
-            kept = tuple(name for name in other.contents if name != gone)
-            channels[other.id] = other.changed(contents=kept)
-    return mixed
+            other = other.changed(contents=tuple(name for name in other.contents if name != gone))
+        channels[other.id] = other
 
 
 def _named_again(channels: dict[str, Channel], held: Channel, mixed: Iterable[tuple[str, int]]) -> None:
@@ -144,7 +143,7 @@ def _named_again(channels: dict[str, Channel], held: Channel, mixed: Iterable[tu
         pair = Pair(partner=held.id, side=_OTHER_SIDE[held.pair.side])
         channels[partner.id] = partner.changed(pair=pair)
     for name, at in mixed:
-        if mix := channels.get(name):
+        if (mix := channels.get(name)) and held.id not in mix.contents:
             channels[name] = mix.changed(contents=(*mix.contents[:at], held.id, *mix.contents[at:]))
 
 
@@ -186,6 +185,17 @@ def find(stage: ChannelMap, said: str) -> Channel:
     raise AmendError(f"there is no channel {said!r}{advice}")
 
 
+def _staged(stage: ChannelMap, said: str) -> Channel:
+    """The channel on a socket that someone means. Raises AmendError for what a desk or the truck makes."""
+    channel = find(stage, said)
+    if _at(stage, channel.id) is None:
+        maker = next((stage.port(slot.port).device for name, slot in stage.entries if name == channel.id), "")
+        raise AmendError(
+            f"{channel.name!r} stands at no socket of the stage, it is made by {maker or 'a desk'}; change show.toml"
+        )
+    return channel
+
+
 def _both(stage: ChannelMap, said: str) -> tuple[Channel, ...]:
     """The channel that someone means, or both sides of a pair named by what its names have in common."""
     words = vocabulary()
@@ -195,8 +205,10 @@ def _both(stage: ChannelMap, said: str) -> tuple[Channel, ...]:
         if channel.pair and sided and sided.stem == fold(said):
             sides[channel.pair.side] = channel
     if len(sides) == 2 and not any(fold(channel.name) == fold(said) for channel in stage.channels):
-        return tuple(sides[side] for side in ("left", "right", "mid", "side") if side in sides)
-    return (find(stage, said),)
+        return tuple(
+            _staged(stage, sides[side].id) for side in ("left", "right", "mid", "side") if side in sides
+        )
+    return (_staged(stage, said),)
 
 
 def _socket(stage: ChannelMap, said: str, *, strict: bool = True) -> Slot | None:
@@ -283,7 +295,7 @@ def _move(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
 
 
 def _rename(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
-    channel = find(stage, asked.who)
+    channel = _staged(stage, asked.who)
     other = next((item for item in stage.channels if fold(item.name) == fold(asked.other)), None)
     if other is channel and channel.name == asked.other:
         raise AmendError(f"it is called {asked.other!r} already")
@@ -334,24 +346,21 @@ def _meant_for(name: str) -> tuple[tuple[str, ...], str | None]:
 
 
 def _remove(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
-    return tuple(
-        Step("remove", channel.id, channel.name, "", _at(stage, channel.id), None, _fields(channel))
-        for channel in _both(stage, asked.who)
-    )
-
-
-def _fields(channel: Channel) -> dict[str, Any]:
-    return channel.model_dump(mode="json", exclude_defaults=True) | {"id": channel.id}
+    steps = []
+    for channel in _both(stage, asked.who):
+        fields = channel.model_dump(mode="json", exclude_defaults=True) | {"id": channel.id}
+        holding = [mix for mix in stage.channels if channel.id in mix.contents]
+        mixes = tuple((mix.id, mix.contents.index(channel.id)) for mix in holding)
+        at = _at(stage, channel.id)
+        steps.append(Step("remove", channel.id, channel.name, "", at, None, fields, mixes))
+    return tuple(steps)
 
 
 def _swap(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
-    one, other = find(stage, asked.who), find(stage, asked.other)
+    one, other = _staged(stage, asked.who), _staged(stage, asked.other)
     if one is other:
         raise AmendError(f"{one.name!r} cannot be swapped with itself")
     places = {channel.id: _at(stage, channel.id) for channel in (one, other)}
-    for channel in (one, other):
-        if places[channel.id] is None:
-            raise AmendError(f"{channel.name!r} stands at no socket; say where it goes instead")
     if places[one.id] == places[other.id]:
         raise AmendError(f"{one.name!r} and {other.name!r} share {socket_text(places[one.id])}")
     return (
@@ -372,7 +381,7 @@ def _phantom(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
 
 
 def _note(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
-    channel = find(stage, asked.who)
+    channel = _staged(stage, asked.who)
     if channel.notes == asked.other:
         raise AmendError(f"{channel.name!r} has that note already")
     return (Step("note", channel.id, channel.notes, asked.other),)

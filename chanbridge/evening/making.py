@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from chanbridge.errors import ChanbridgeError
+from chanbridge.errors import ChanbridgeError, ShowError
 from chanbridge.evening.amend import Step, check, opposite, steps_for, to_json
 from chanbridge.evening.consequences import CAUTION, Word, consequences
 from chanbridge.evening.revisions import stands_of
@@ -83,7 +83,13 @@ def _made(show: Show, journal: Journal, said: str, undoes: int) -> _Made:
             near = misspelt(said)
             raise AmendError(f"{error}; did you mean {near!r}?") if near else error from None
     check(steps, before.map)
-    after = planned(show, state, steps, stands_of(before))
+    try:
+        after = planned(show, state, steps, stands_of(before))
+    except ShowError as error:  # show.toml names what is not there or not called so any more
+        ids = ", ".join(dict.fromkeys(step.channel for step in steps))
+        raise AmendError(
+            f"the show cannot be made with this change: {error}; mend that first (a name there may be the id: {ids})"
+        ) from None
     words = consequences(before, after, steps)
     body = {
         "said": said,

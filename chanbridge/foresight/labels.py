@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from chanbridge.foresight.pull import Used, cable_to, subbox_of, used_sockets
-from chanbridge.foresight.wiring import in_use
 from chanbridge.model import ChannelMap
 from chanbridge.system import ShowFile
 
@@ -30,7 +29,7 @@ def labels(file: ShowFile, maps: Sequence[ChannelMap]) -> Iterator[Label]:
             yield Label(f"{sub.id} tail {tail}", f"{sub.id} {tail}", socket, sub.length_m)
     for link in file.link:
         length = sum(segment.length_m for segment in link.segments) or None
-        ready = "" if in_use(link) else ", BACKUP: leave unplugged"
+        ready = "" if link.in_use else ", BACKUP: leave unplugged"
         yield Label(f"{link.id}{ready}", link.ends[0], link.ends[1], length)
 
 

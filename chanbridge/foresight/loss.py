@@ -7,18 +7,22 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from chanbridge.foresight.things import Thing, thing_named, things
-from chanbridge.foresight.wiring import Heard, Route, Wiring, heard, in_use, port_at
+from chanbridge.foresight.wiring import Heard, Route, Wiring, heard, port_at
 from chanbridge.model import Channel, ChannelMap
 from chanbridge.system import Device, ShowFile
 
 
 class Lost(NamedTuple):
-    """What one recipient, or a box's outputs, loses. `unled`: still carried, with its clock or leader gone."""
+    """What one recipient, or a box's outputs, loses. `unled`: still carried, with its clock or leader gone.
+
+    `still`: how many go on; of these `unsure`: no declared cable explains how they come, so that nobody can know.
+    """
 
     recipient: str
     silent: tuple[Channel, ...]
     unled: tuple[Channel, ...]
     still: int
+    unsure: int = 0
 
 
 class Backup(NamedTuple):
@@ -74,7 +78,7 @@ def _supplies(file: ShowFile, device: Device) -> Iterable[Supply]:
                 and taker.takes
                 and giver
                 and giver.gives
-                and in_use(link)
+                and link.in_use
             ):
                 yield Supply(link=link.id, giver=link.end(1 - end)[0])
 
@@ -93,10 +97,13 @@ class Foresight:
             for routes in by_channel.values()
             for route in sorted(routes)
         )
-        self.plugged = frozenset(link.id for link in file.link if in_use(link))
+        self.plugged = frozenset(link.id for link in file.link if link.in_use)
         self.all = Wiring.declared(file)
         self.now = self.all.left(self.plugged)
         self.judged = frozenset(route for route in self.routes if route.over and self.now.reaches(route))
+        self.unexplained = frozenset(
+            route for route in self.routes if file.device and route.over and route not in self.judged
+        )
         self.supplies = {device.id: frozenset(_supplies(file, device)) for device in file.device}
         self.fallbacks = [(thing_named(file, item.id), item.do) for item in file.fallback]
         self.clocks = {device.id: device.clock for device in file.device}
@@ -112,14 +119,9 @@ class Foresight:
         for recipient, by_channel in self.heard.items():
             quiet = [name for name, routes in by_channel.items() if routes <= silent]
             adrift = [name for name, routes in by_channel.items() if name not in quiet and routes <= unsteady]
-            at.append(
-                Lost(
-                    recipient,
-                    self._named(quiet),
-                    self._named(adrift),
-                    len(by_channel) - len(quiet) - len(adrift),
-                )
-            )
+            left = [routes - silent for name, routes in by_channel.items() if name not in {*quiet, *adrift}]
+            unsure = sum(routes <= self.unexplained for routes in left)
+            at.append(Lost(recipient, self._named(quiet), self._named(adrift), len(left), unsure))
         return Loss(
             thing,
             tuple(at),

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from chanbridge.errors import unknown
 from chanbridge.foresight.declared import Mistake
-from chanbridge.gear import Metres, Percent
+from chanbridge.gear import Limit, Metres, Percent
 from chanbridge.model import ModeField
 from chanbridge.names import fold
 from chanbridge.system import Id, Tag
@@ -155,14 +155,6 @@ class Store(_Declared):
     cable: tuple[StoreCable, ...] = ()
     switch: tuple[StoreSwitch, ...] = ()
     converter: tuple[StoreConverter, ...] = ()
-
-
-class Limit(NamedTuple):
-    """The longest run of a medium in m: `sure` up to here, no more than `most`; and where that is from."""
-
-    sure: float
-    most: float
-    source: str
 
 
 class Figures(NamedTuple):

@@ -11,7 +11,7 @@ from chanbridge.foresight.wiring import spoken
 from chanbridge.gear import SubBox
 from chanbridge.model import Channel, ChannelMap, Slot
 from chanbridge.names import fold, vocabulary
-from chanbridge.system import Link, ShowFile
+from chanbridge.system import ShowFile
 
 Section = Literal[
     "Microphones", "DI boxes", "Wireless", "Stands and clips", "Cables to sockets", "Adaptors", "Sub-boxes",
@@ -181,7 +181,7 @@ def _wired(file: ShowFile) -> Iterator[tuple[Section, str, str]]:
         for segment in link.segments:
             gauge = f", stranded {segment.stranded_awg} AWG" if segment.stranded_awg else ""
             yield "Cable runs", f"{link.medium or 'medium not said'} {segment.length_m:g} m{gauge}", link.id
-        for _ in range(couplers(link)):
+        for _ in range(link.joints):
             yield "Cable runs", f"coupler, {link.medium or 'medium not said'}", link.id
     for box in file.box:
         if not box.desk:
@@ -190,11 +190,6 @@ def _wired(file: ShowFile) -> Iterator[tuple[Section, str, str]]:
     for device in file.device:
         if device.id not in places:
             yield "Boxes and devices", device.name or device.id, device.id
-
-
-def couplers(link: Link) -> int:
-    """Joints of a run: those said, else one between each two pieces."""
-    return max(link.couplers or 0, len(link.segments) - 1)
 
 
 def _asked(file: ShowFile, lengths: Sequence[str], used: Iterable[Used]) -> Iterator[str]:

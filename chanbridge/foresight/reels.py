@@ -36,6 +36,7 @@ class Reels:
         self.kinds, self.figures = store.cable, figures
         self.slack = 1 + (slack_percent or 0) / 100
         self.wrong: list[str] = []
+        self.unsure: list[str] = []
 
     def runs(self, ways: Sequence[Way]) -> Iterator[Run]:
         """A run for each way: the first medium that reaches and that the store can make, and its pieces for it."""
@@ -57,15 +58,21 @@ class Reels:
             yield self._run(way, media[at], lengths[at], pieces)
 
     def _run(self, way: Way, medium: str, length: float, pieces: tuple[StoreCable, ...]) -> Run:
-        limit = self._limit(medium)
+        limit = self.figures.limits.get(medium)
         used = round(sum(map(self._counted, pieces)) if pieces else length, 2)
-        if way.distance_m is not None and limit is not None and used > limit:
+        if way.distance_m is not None and limit and used > limit.most:
             self.wrong.append(
-                f"{way.id}: {length:g} m of {medium}, and {limit:g} m are the most; use fibre or a repeater"
+                f"{way.id}: {length:g} m of {medium}, and {limit.most:g} m are the most; use fibre or a repeater"
             )
         elif way.distance_m is not None and self.kinds and not pieces:
             self.wrong.append(f"{way.id}: no {medium} of the kit makes {length:g} m within its limit")
-        return Run(way.id, way.start, way.end, way.carries, medium, length, pieces, used, limit, way.backup)
+        elif way.distance_m is not None and limit and used > limit.sure:
+            self.unsure.append(
+                f"whether {used:g} m of {medium} work for {way.id}: {limit.sure:g} to {limit.most:g} m are the most "
+                f"({limit.source}); ask the makers, and test it"
+            )
+        most = limit.most if limit else None
+        return Run(way.id, way.start, way.end, way.carries, medium, length, pieces, used, most, way.backup)
 
     def _combinations(self, medium: str, length: float) -> list[Option]:
         """What pieces of a medium make a run, within its limit and of at most MOST_PIECES."""

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from chanbridge.foresight.paper import joined, table, wrapped
-from chanbridge.foresight.sized import Room, Run, Size, mix_outputs, with_spares
+from chanbridge.foresight.sized import Room, Run, Size, hears, mix_outputs, with_spares
 from chanbridge.names import counted
 
 
@@ -35,6 +35,14 @@ def size_lines(made: Size, care: Mapping[Any, str]) -> Iterator[str]:
     yield from wrapped(
         f"Block ports: {', '.join(f'{name} {number}' for name, number in made.ports)}", "", "  "
     )
+    for one in needs.listener:
+        ears = hears(one, made.blocks)
+        deaf = sum(box.used for box in made.boxes if box.block not in ears)
+        if deaf:
+            away = f"{deaf} of {counted(made.channels, 'channel')} reach it only if it switches"
+            yield from wrapped(
+                f"{one.id}: {counted(len(ears), 'port')}, hears {joined(ears)}; {away}", "", "  "
+            )
     if needs.truck:
         back = f", {needs.truck.back} channels back" if needs.truck.back else ""
         yield from wrapped(

@@ -48,6 +48,7 @@ class _Sizing:
         reels = Reels(self.store, self.figures, needs.slack_percent)
         runs = tuple(reels.runs([*self._ways(boxes, blocks, feeds)]))
         self.wrong += reels.wrong
+        self.unsaid += reels.unsure
         self.taken.update(key(piece) for run in runs for piece in run.pieces)
         circuits = tuple(self._circuits(boxes, switches, converters))
         ports = tuple((one.id, one.count * len(hears(one, blocks))) for one in needs.listener)
@@ -264,7 +265,7 @@ class _Sizing:
         for one in needs.listener:
             heard = sum(box.used for box in boxes if box.block in hears(one, blocks))
             if one.inputs is not None:
-                if heard > one.inputs and one.kind == "desk":
+                if heard > one.inputs and one.kind != "mixers":
                     self.wrong.append(f"{one.id} has {one.inputs} inputs, and {heard} channels come")
                 yield Room(
                     f"inputs of {one.id}",

@@ -42,7 +42,11 @@ def loss_lines(loss: Loss) -> Iterator[str]:
 
 
 def _share(lost: Lost) -> str:
+    """How many of a recipient's channels go on, for sure; of how many nobody can know."""
     whole = lost.still + len(lost.silent) + len(lost.unled)
+    if lost.unsure:
+        known = f"{lost.still - lost.unsure} of {whole}, " if lost.still > lost.unsure else ""
+        return f"{known}{lost.unsure} not known"
     return f"all {whole}" if lost.still == whole else f"{lost.still} of {whole}"
 
 
@@ -83,7 +87,9 @@ def each_lines(losses: Sequence[Loss]) -> Iterator[str]:
             yield from (*loss_lines(loss), "")
     quiet = [loss.thing.called for loss in losses if not loss.silent and not loss.unled]
     if quiet:
-        yield from wrapped(f"Nobody misses anything without {joined(quiet)}.", "", "  ")
+        unsure = any(lost.unsure for loss in losses for lost in loss.at)
+        misses = "is known to miss" if unsure else "misses"
+        yield from wrapped(f"Nobody {misses} anything without {joined(quiet)}.", "", "  ")
 
 
 def asked_lines(title: str, texts: Sequence[str]) -> Iterator[str]:
@@ -123,6 +129,7 @@ def loss_data(loss: Loss) -> dict[str, Any]:
                 "silent": [channel.name or channel.id for channel in lost.silent],
                 "without_clock": [channel.name or channel.id for channel in lost.unled],
                 "still": lost.still,
+                "not_known": lost.unsure,
             }
             for lost in loss.at
         ],

@@ -77,11 +77,6 @@ class Edge(NamedTuple):
     carries: frozenset[str]
 
 
-def in_use(link: Link) -> bool:
-    """Whether signals run on a link: it is plugged, and a backup only where that is said."""
-    return bool(link.plugged) if link.plugged is not None else not link.backup
-
-
 def port_at(file: ShowFile, link: Link, end: int) -> DevicePort | None:
     """The port that an end (0 or 1) of a link is plugged into, where it names one."""
     name, port_id = link.end(end)

@@ -229,6 +229,11 @@ def read(path: str, name: str | None = None, options: Options = Options()) -> Re
 ABOUT_SHOWS = "commands for shows are check, prove, handover"
 
 
+def is_show(path: str | os.PathLike[str]) -> bool:
+    """Whether a name stands for a show, not for a sheet: a folder, or a file of declarations."""
+    return os.path.isdir(path) or os.fspath(path).lower().endswith(".toml")
+
+
 def _inside(folder: str) -> str:
     """What to say of a folder that was named in the place of a sheet: the sheets that lie in it."""
     endings = tuple(ending for known in FORMATS for ending in known.suffixes)

@@ -54,15 +54,16 @@ def _guessed(text: str, source: str, encoding: str) -> Decoded:
 def _as_told(data: bytes, source: str, encoding: str) -> str:
     try:
         return data.decode(encoding)
-    except LookupError:
-        raise ReadError(
-            f"there is no encoding {encoding!r}; use for example utf-8, cp1252 or mac_roman", Location(source)
-        ) from None
     except UnicodeError as error:
         line = data.count(b"\n", 0, getattr(error, "start", 0)) + 1
         raise ReadError(
             f"this is not {encoding.upper().removesuffix('-SIG')}: {getattr(error, 'reason', error)}; save the sheet as 'CSV UTF-8', or say --encoding",
             Location(source, "", line),
+        ) from None
+    except (LookupError, ValueError):  # ValueError: a NUL in the name
+        raise ReadError(
+            f"there is no encoding {encoding[:40]!r}; use for example utf-8, cp1252 or mac_roman",
+            Location(source),
         ) from None
 
 

@@ -97,7 +97,7 @@ def _feeds(file: ShowFile) -> Iterator[Mistake]:
             yield ("feed", at, "blocks"), 'at least one block is needed here; write blocks = ["…"]'
         for name, text in feed.parts.items():
             if name not in feed.blocks:
-                yield ("feed", at, "parts"), f"parts: {unknown('', name, feed.blocks)}"
+                yield ("feed", at, "parts"), unknown("", name, feed.blocks)
                 continue
             try:
                 past = [slot for slot in slots_of(text) if slot > blocks[name].slots]
@@ -113,7 +113,7 @@ def _feeds(file: ShowFile) -> Iterator[Mistake]:
             if slot > feed.mode.slots:
                 yield (
                     ("feed", at, "fix"),
-                    f"fix: {name!r} cannot stand on {slot}: {feed.id!r} has {feed.mode.slots} slots",
+                    f"{name!r} cannot stand on {slot}: {feed.id!r} has {feed.mode.slots} slots",
                 )
 
 
@@ -299,7 +299,7 @@ def _acts(file: ShowFile) -> Iterator[Mistake]:
         if act.over and act.over not in earlier:
             yield (
                 ("act", at, "over"),
-                f"over: an act changes one that comes before it; {unknown('', act.over, earlier)}",
+                f"an act changes one that comes before it; {unknown('', act.over, earlier)}",
             )
         seen: set[Place] = set()
         for socket in act.sockets:

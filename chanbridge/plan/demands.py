@@ -20,7 +20,9 @@ def task_of(here: Stands, feeds: Feeds, asked: Asked = NOTHING, barred: frozense
     _check(here, feeds, asked, fixed, pairs)
     fixed |= _followed(asked, ids, fixed, pairs, feeds)
     rigid = asked.grain > 1
-    if rigid:  # what moves in blocks cannot go round single slots; it keeps off those on which something stands
+    if (
+        rigid
+    ):  # what moves in blocks cannot go round single slots; it keeps off those on which something stands
         barred = frozenset[int]()
     barred = (barred | asked.held) - {*fixed.values()}
     together = [pair for pair in pairs if _stays(pair, fixed, feeds)]
@@ -107,7 +109,9 @@ def _check(
         count = sum(not piece.channels for piece in standing.pieces(here.used, pairs, asked.spare))
         said = f"{asked.spare} spare after each group, which is {count} slots on {feeds}"
         demands.append(Demand("spare", said, room=count))
-    demands += [Demand("return", f"a return stands on {place(slot)}", slot=slot) for slot in sorted(asked.held)]
+    demands += [
+        Demand("return", f"a return stands on {place(slot)}", slot=slot) for slot in sorted(asked.held)
+    ]
     core = smallest(demands, lambda some: can_hold(some, here.used, feeds.rooms))
     if core:
         raise PlanError(explained(core))

@@ -130,11 +130,12 @@ def _why(here: Stands, feeds: Feeds, asked: Asked, carried: int) -> str:
         cause = Said("straight through would move what was issued")
     else:
         cause = Said("straight through is not what was asked")
+    out = sum(not asked.parts.get(fault.slot.port) for fault in here.faults)  # not those that are not to go
     return Said(
         "packed: {cause}; {carried} of {all} channels carried",
         cause=cause,
         carried=carried,
-        all=len(here.used),
+        all=len(here.used) + out,
     )
 
 

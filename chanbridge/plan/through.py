@@ -58,7 +58,9 @@ class Offsets(NamedTuple):
             last = max((slot.number for slot in at.values()), default=0)
             layout = "straight"
             why = Said(
-                "straight through: the last channel stands on slot {last} of {size}; the empty slots from {next} on are not carried"
+                "straight through: no channel stands on any slot that it carries"
+                if not at
+                else "straight through: the last channel stands on slot {last} of {size}; the empty slots from {next} on are not carried"
                 if here.total > size
                 else "straight through: the last channel stands on slot {last} of {size}",
                 last=last, size=size, next=size + 1,

@@ -77,7 +77,7 @@ def read(name: str, data: bytes) -> Reading:
 def _compare(request: dict[str, Any], data: bytes) -> dict[str, Any]:
     """How a sheet was read, and how it differs from the recipient it belongs to: the one named, or the likeliest."""
     from chanbridge.compare.changes import Comparison, compare
-    from chanbridge.compare.report import Sheet, about, grouped, places, said, summed
+    from chanbridge.compare.report import ASKED, Sheet, about, grouped, places, said, summed
 
     reading = read(request["name"], data)
     heard = [name for name in AUDIENCES if name in reading.layout]
@@ -109,8 +109,8 @@ def _compare(request: dict[str, Any], data: bytes) -> dict[str, Any]:
     if found.questions:
         groups.append(
             {
-                "title": "Please say",
-                "advice": "nothing was decided about these",
+                "title": ASKED.title,
+                "advice": ASKED.advice,
                 "changes": [
                     {
                         "kind": one.kind,

@@ -47,7 +47,13 @@ def rows(folder: Path) -> Iterator[Row]:
         taken[lasting] = mine, spent(*one_core, PYTHON, "-c", ONLY_READING, path, times=1)
         os.unlink(path)
     mine, other = taken[SECONDS]
-    yield Row(f"ident read, {INPUTS} inputs x {SECONDS} s", mine, "soundfile, only reading", other, taken[SECONDS // 10][0])
+    yield Row(
+        f"ident read, {INPUTS} inputs x {SECONDS} s",
+        mine,
+        "soundfile, only reading",
+        other,
+        taken[SECONDS // 10][0],
+    )
 
 
 def speed(path: str) -> None:

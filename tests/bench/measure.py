@@ -40,12 +40,12 @@ class Row(NamedTuple):
         wall = f"{self.mine.wall_s * 1000:.0f}" if self.mine.wall_s else ""
         memory = f"{self.mine.peak_mb:.0f}" if self.mine.peak_mb else ""
         return (
-            f"{self.what:<36}{self.mine.cpu_s * 1000:>8.0f}{wall:>8}  {self.base:<26}{self.other.cpu_s * 1000:>7.0f}"
+            f"{self.what:<37}{self.mine.cpu_s * 1000:>8.0f}{wall:>8}  {self.base:<26}{self.other.cpu_s * 1000:>7.0f}"
             f"{self.mine.cpu_s / self.other.cpu_s:>7.2f}{grown:>9}{memory:>7}"
         )
 
 
-HEADING = f"{'':<36}{'cpu ms':>8}{'wall ms':>8}  {'beside':<26}{'cpu ms':>7}{'ratio':>7}{'10 x':>9}{'MB':>7}"
+HEADING = f"{'':<37}{'cpu ms':>8}{'wall ms':>8}  {'beside':<26}{'cpu ms':>7}{'ratio':>7}{'10 x':>9}{'MB':>7}"
 
 
 def spent(*command: str, times: int = 3, statuses: tuple[int, ...] = (0,), warm: bool = True) -> Spent:
@@ -63,19 +63,26 @@ def _once(command: tuple[str, ...], statuses: tuple[int, ...]) -> Spent:
     with tempfile.TemporaryFile() as said:
         start = perf_counter()
         process = subprocess.Popen(
-            command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=said, env=environment, cwd=ROOT
+            command,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=said,
+            env=environment,
+            cwd=ROOT,
         )
         _, status, usage = os.wait4(process.pid, 0)
         wall = perf_counter() - start
         process.returncode = os.waitstatus_to_exitcode(status)
         if process.returncode not in statuses:
             said.seek(0)
-            sys.exit(f"{' '.join(command)[:200]} ended with {process.returncode}: {said.read()[-500:].decode()}")
+            sys.exit(
+                f"{' '.join(command)[:200]} ended with {process.returncode}: {said.read()[-500:].decode()}"
+            )
     return Spent(usage.ru_utime + usage.ru_stime, wall, usage.ru_maxrss / _MB)
 
 
 def work(*arguments: str) -> str:
-    """What a part of this bench says, run in a process of its own: `work("rows", "write", …)`."""
+    """What a part of this bench says, run in a process of its own: `work("rows", "list.csv")`."""
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     command = [PYTHON, "-m", f"tests.bench.{arguments[0]}", *arguments[1:]]
     return subprocess.run(

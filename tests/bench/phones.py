@@ -7,6 +7,7 @@ import http.client
 import json
 import os
 import re
+import resource
 import shutil
 import signal
 import statistics
@@ -58,10 +59,9 @@ class Server:
         self.start()
 
     def start(self) -> None:
-        compiled = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
         self.process = subprocess.Popen(
             [sys.executable, "-m", "chanbridge", "serve", str(self.folder), "--port", str(self.port)],
-            stdout=subprocess.PIPE, text=True, env=compiled,
+            stdout=subprocess.PIPE, text=True, env=_compiled(),
         )  # fmt: skip
         assert self.process.stdout
         found = re.search(r"127\.0\.0\.1:(\d+)", self.process.stdout.readline())
@@ -190,9 +190,9 @@ def load(
     )  # fmt: skip
 
 
-def usable_s(show: Path) -> float:
-    """Seconds from `chanbridge serve` to a page with its rows and all that it is made of."""
-    begun = time.monotonic()
+def usable_s(show: Path) -> tuple[float, float]:
+    """Seconds from `chanbridge serve` to a page with its rows and all that it is made of, and those of the processor."""
+    begun, spent = time.monotonic(), _processor_s()
     server = Server(show)
     try:
         link = http.client.HTTPConnection("127.0.0.1", server.port, timeout=5)
@@ -202,9 +202,29 @@ def usable_s(show: Path) -> float:
             text = answer.read()
             assert answer.status == 200, path
             assert path != "/" or b'<th scope="row">' in text
-        return time.monotonic() - begun
+        taken = time.monotonic() - begun
     finally:
         server.end()
+    return taken, _processor_s() - spent
+
+
+def _checked_s(show: Path) -> float:
+    """Seconds that `chanbridge check` takes, which reads and plans the same show."""
+    begun = time.monotonic()
+    subprocess.run(
+        [sys.executable, "-m", "chanbridge", "check", str(show)], capture_output=True, env=_compiled()
+    )
+    return time.monotonic() - begun
+
+
+def _compiled() -> dict[str, str]:
+    return {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+
+
+def _processor_s() -> float:
+    """Seconds of the processor that all processes took which were started here and have ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def live_s(show: Path) -> float | None:
@@ -250,10 +270,14 @@ def opening(folder: Path) -> Iterator[str]:
     """How soon the page is there, and what an entry of the journal takes."""
     for name in ("winter-concert", "sunday"):
         show = shutil.copytree(EXAMPLES / name, folder / name)
-        usable = statistics.median(usable_s(show) for _ in range(5))
+        usable, spent = map(statistics.median, zip(*(usable_s(show) for _ in range(5)), strict=True))
         seen = [one for one in (live_s(show) for _ in range(3)) if one is not None]
         browser = f", live in a browser after {statistics.median(seen):.2f} s" if seen else ""
-        yield f"serve {name}: a usable page after {usable:.2f} s{browser}"
+        checked = statistics.median(_checked_s(show) for _ in range(5))
+        yield (
+            f"serve {name}: a usable page after {usable:.2f} s ({spent:.2f} s of the processor){browser}; "
+            f"chanbridge check {checked:.2f} s: ratio {usable / checked:.2f}"
+        )
     few = appended_ms(folder / "journal", 400)
     many = appended_ms(folder / "journal", 4000)
     yield f"journal: one more entry takes {few:.1f} ms after 400, {many:.1f} ms after 4000: ratio {many / few:.2f}"

@@ -20,7 +20,9 @@ def rows(folder: Path) -> Iterator[Row]:
     shows = [str(show(folder / f"boxes-{boxes}", boxes)) for boxes in (LARGE, SMALL)]
     for command in (("prove",), ("check",), ("lose", "--each")):
         name = " ".join(command)
-        yield Row(f"{name}, the example", spent(TOOL, *command, example, statuses=_FOUND), "python -c pass", bare)
+        yield Row(
+            f"{name}, the example", spent(TOOL, *command, example, statuses=_FOUND), "python -c pass", bare
+        )
         many, few = (spent(TOOL, *command, path, times=1, statuses=_FOUND) for path in shows)
         yield Row(f"{name}, {LARGE} boxes, {LARGE} cables", many, "python -c pass", bare, few)
     lists = ("--formats", "csv,xml,txt")

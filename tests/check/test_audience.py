@@ -63,3 +63,13 @@ def test_a_return_that_leaves_with_the_click_in_it(tag: str, rules: list[str], t
     found = check(example(text, tmp_path), only=["not-for-air-in-mix", "ambience-in-room"]).findings
     assert [item.rule for item in found] == rules
     assert all(item.channels == ("mix L", "Click") for item in found)
+
+
+def test_contents_by_name_are_told_their_ids() -> None:
+    ana = Channel(id="a-ana", name="Ana")
+    mix = Channel(id="mix", name="Mix", kind="mix", contents=("Ana", "nobody"))
+    [finding] = check(on_slots(ana, mix)).findings
+    assert finding.rule == "contents-unknown"
+    assert (
+        "holds 'Ana', 'nobody', which nobody sends; name channels by their ids ('a-ana'?)" in finding.message
+    )

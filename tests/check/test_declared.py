@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from chanbridge.errors import ShowError
 from chanbridge.show import parse
+from tests.check.examples import example, said
 
 SHOW = """title = "T"
 rate = 48000
@@ -75,3 +78,11 @@ def test_a_mistake_names_line_and_key(added: str, words: list[str]) -> None:
     for word in words:
         assert word in str(caught.value), str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_an_analogue_line_carries_no_clock(tmp_path: Path) -> None:
+    devices = '[[device]]\nid = "A"\nclock = "desk"\n[[device]]\nid = "desk"\nclock = "own"\n'
+    link = '[[link]]\nid = "main"\nends = ["A", "desk"]\n'
+    for medium, found in (("analogue", [("clock-unreached", "error", ())]), ("coax", [])):
+        facts = example(f'{devices}{link}medium = "{medium}"\n', tmp_path)
+        assert said(facts, "clock-unreached") == found

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from chanbridge.check import check
-from chanbridge.model import Channel, Pair
+from chanbridge.check.rule import Facts
+from chanbridge.model import Channel, ChannelMap, Entry, Pair, Port, Slot
 from tests.check.examples import example, on_slots, said
 
 
@@ -94,3 +95,21 @@ def test_a_feed_without_room_is_said_once(tmp_path: Path) -> None:
         ("over-capacity", "error", 2)
     ]
     assert "28@96000 holds 28 of 30 channels, without " in found[0].message
+
+
+def on_two(first: tuple[int, int], second: tuple[int, int]) -> list[tuple[str, str]]:
+    """What is found on a pair on two feeds: the slots of left and right on each."""
+    sides = (side("a", "left", "b"), side("b", "right", "a"))
+    entries = [Entry(one.id, Slot("f", at)) for one, at in zip(sides, first, strict=True)]
+    patches = [(Slot("f", here), Slot("g", there)) for here, there in zip(first, second, strict=True)]
+    ports = tuple(Port(id=name, kind="feed", size=8) for name in "fg")
+    whole = ChannelMap(channels=sides, entries=tuple(entries), ports=ports, patches=tuple(patches))
+    return [(item.rule, item.message) for item in check(Facts(whole)).findings]
+
+
+def test_a_pair_is_looked_at_wherever_it_stands() -> None:
+    assert on_two((1, 2), (3, 4)) == []
+    [(rule, message)] = on_two((1, 2), (4, 3))
+    assert (rule, "slot 3 of g before 4" in message) == ("pair-reversed", True)
+    [(rule, message)] = on_two((1, 2), (3, 5))
+    assert (rule, "slot 3 of g and 5" in message) == ("pair-split", True)

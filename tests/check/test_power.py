@@ -23,6 +23,8 @@ from tests.check.examples import example, on_slots, said
         ({"transducer": "large dynamic"}, False), ({"transducer": "condenser, battery"}, False),
         ({"transducer": "condenser", "kind": "wireless"}, False), ({"transducer": "condenser", "needs_power": False}, False),
         ({"transducer": "dynamic", "needs_power": True}, True),
+        ({"transducer": "DI aktiv"}, True), ({"transducer": "DI (actif)"}, True), ({"transducer": "DI passiv"}, False),
+        ({"transducer": "DI attivo", "kind": "di"}, True), ({"transducer": "actief, DI"}, True),
     ],
 )  # fmt: skip
 def test_what_needs_phantom(fields: dict[str, Any], needs: bool) -> None:
@@ -69,3 +71,11 @@ def test_two_owners_of_one_socket() -> None:
         entries=tuple(Entry(channel.id, Slot("A", 1)) for channel in channels),
     )  # fmt: skip
     assert said(Facts(whole), "gain-two-owners") == [("gain-two-owners", "error", ("Ana", "Ana FX"))]
+
+
+@pytest.mark.parametrize("kind", ["line", "digital", "playback", "wireless", "mix", "return"])
+def test_phantom_on_what_has_an_output_of_its_own(kind: Any) -> None:
+    for phantom, found in (("on", [("phantom-on-line", "error", ("a",))]), ("off", [])):
+        assert said(on_slots(Channel(id="a", name="a", kind=kind, phantom=phantom))) == found
+    through = Channel(id="a", name="a", kind=kind, transducer="DI", phantom="on")
+    assert said(on_slots(through)) == []

@@ -316,14 +316,18 @@ def test_a_converter_that_moves_eights(run: Run, example: Path) -> None:
 
 def test_a_list_of_wants(run: Run, tmp_path: Path, example: Path) -> None:
     wants = tmp_path / "wants.csv"
-    wants.write_text("Slot,Name\n1,Lectern\n2,Click\n4,Organ L\n5,Organ R\n9,Steel drum\n70,Horn\n")
+    wants.write_text(
+        "Slot,Name\n1,Lectern\n2,Click\n4,Organ L\n5,Organ R\n9,Steel drum\n70,Horn\n1,Bells\n11,Lectern\n"
+    )
     boxes = (example / "box-a.csv", example / "box-b.xml", "--onto", "64@48000", "--json", "--wants", wants)
     result = run("merge", *boxes)
     slots = placed(result)
     assert (slots["Lectern"], slots["Click"], slots["Organ L"], slots["Organ R"]) == (1, 2, 4, 5)
     assert result.json()["cannot_give"] == ["Steel drum"]
     assert "cannot give: feed 9: Steel drum" in result.err
-    assert "slot 70 lies past the end" in result.err
+    assert "slot 70 ('Horn') lies past the end" in result.err
+    assert "slot 1 is on the list twice: it goes to 'Lectern', not to 'Bells'" in result.err
+    assert "'Lectern' is on the list twice: slot 1 counts, not slot 11" in result.err
     fixed = run("merge", *boxes, "--fix", "Bells=1")
     assert placed(fixed)["Bells"] == 1
     assert "not as wanted: Lectern: on feed" in fixed.err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 from tests.cli.conftest import Run, failed
@@ -11,6 +12,7 @@ def test_a_new_show_is_whole(run: Run, tmp_path: Path) -> None:
     folder = tmp_path / "my show"
     result = run("new", folder)
     assert result.status == 0
+    assert shlex.split(result.text.splitlines()[-2]) == ["chanbridge", "check", str(folder)]
     assert run("check", folder).status == 0
     out = tmp_path / "out"
     assert run("handover", folder, "-o", out).status == 0

@@ -93,11 +93,11 @@ def test_a_mix_that_reaches_nothing_is_asked_for(run: Run, tmp_path: Path) -> No
 
 def test_an_existing_show_is_never_written_over(run: Run, tmp_path: Path) -> None:
     (tmp_path / "show.toml").write_text("mine")
-    failed(run("size", NEEDS, "--write", tmp_path), "show.toml", "never written over")
+    failed(run("size", NEEDS, "--write", tmp_path), "show.toml", "not written over")
     assert [path.name for path in tmp_path.iterdir()] == ["show.toml"]
     assert (tmp_path / "show.toml").read_text() == "mine"
     (tmp_path / "show.toml").rename(tmp_path / "box-3.csv")
-    failed(run("size", NEEDS, "--write", tmp_path), "box-3.csv", "never written over")
+    failed(run("size", NEEDS, "--write", tmp_path), "box-3.csv", "not written over")
     assert [path.name for path in tmp_path.iterdir()] == ["box-3.csv"]
 
 

@@ -34,9 +34,23 @@ def test_twice_and_spare() -> None:
     found = compare(one, two)
     assert sorted(kinds(found)) == ["doubled", "spare-used"]
     assert any("broken wire" in change.message for change in found.changes)
-    assert kinds(compare(two, one)) == ["missing", "doubled"]
+    back = compare(two, one)  # two of one name in two places may be two channels: the second one is lost
+    assert kinds(back) == ["missing", "missing"]
+    assert back.changes[1].message == (
+        "'Kick' (slot 5) is not on the other list, which has 'Kick' once where two are here"
+    )
     gap = sheet("Ch,Name\n1,Kick\n2,Bass\n4,Harp\n")  # no row at all is no spare
     assert sorted(kinds(compare(gap, two, spares=False))) == ["doubled", "extra"]
+
+
+def test_two_of_one_name_on_one_socket_are_one_too_many() -> None:
+    two = sheet("Ch,Name,Socket\n1,Kick,A1\n2,Bass,A2\n3,Kick,A1\n")
+    one = sheet("Ch,Name,Socket\n1,Kick,A1\n2,Bass,A2\n")
+    assert kinds(compare(two, one)) == ["doubled"]
+    apart = sheet("Ch,Name,Socket\n1,Kick,A1\n2,Bass,A2\n3,Kick,A3\n")
+    assert kinds(compare(apart, one)) == ["missing"]
+    bare = compare(sheet("Name\nKick\nBass\n"), sheet("Name\nKick\nBass\nBass\n"))
+    assert [change.message for change in bare.changes] == ["'Bass' is on the other list twice and here once"]
 
 
 def test_neighbours_make_a_block_from_eight_on() -> None:

@@ -45,6 +45,18 @@ def items(names: Sequence[str]) -> list[Item]:
         ("HH", "Hi-hat"),
         ("HH", "Handheld"),
         ("Violoncelli", "Violoncelli"),
+        # French and German, from memory
+        ("Kick in", "GC in"),
+        ("Snare bottom", "CC dessous"),
+        ("Floor tom", "Standtom"),
+        ("Acoustic guitar", "Gt sèche"),
+        ("Double bass", "Ctb"),
+        ("Oboe", "Htb"),
+        ("Backing vocal 1", "Chœurs 1"),
+        ("Lead vocal", "Lead Ges"),
+        ("Choir tenor L", "Chor Tenöre li"),
+        ("Wireless 2", "Funke 2"),
+        ("Accordion L", "Akko L"),
     ],
 )
 def test_the_same(one: str, other: str) -> None:
@@ -57,6 +69,7 @@ def test_the_same(one: str, other: str) -> None:
     [
         ("Keys L", "Keys R"),
         ("Vox 1", "Vox 2"),
+        ("CC dessus", "CC dessous"),
         ("Vox 1", "Vox 11"),
         ("Kick in", "Kick out"),
         ("Snare top", "SnBot"),

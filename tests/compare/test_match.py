@@ -182,3 +182,62 @@ def test_in_the_middle_of_a_shift_a_place_is_where_its_neighbours_went() -> None
     assert found.changes[1].channels == ("Chair 38", "Celtic chair 38")
     assert found.changes[2].channels == (LIST[55], "Sitar")
     assert found.questions == ()
+
+
+def boxed(rows: list[tuple[str, str, int]]) -> ChannelMap:
+    """A list of names with their boxes and sockets, its slots counted from 1."""
+    return sheet(
+        "Ch,Name,Box,Socket\n"
+        + "".join(f"{at},{name},{box},{socket}\n" for at, (name, box, socket) in enumerate(rows, 1))
+    )
+
+
+def test_a_box_with_another_name_and_count_is_found_by_labels_that_are_alike() -> None:
+    """None of its names stands on the other list: likeness shows the box, and the box then shows the choir."""
+    drums = [("Kick", "A", 1), ("Snare", "A", 2)]
+    strings = ["Violin 1", "Violin 2", "Cello", "Choir soprano"]
+    german = ["Vl 1", "Vl 2", "Vc", "Sopran"]
+    one = boxed([*drums, *((name, "B", at) for at, name in enumerate(strings, 1))])
+    two = boxed([*drums, *((name, "R", at) for at, name in enumerate(german, 9))])
+    found = compare(one, two)
+    assert kinds(found) == ["renamed"] * 4
+    assert [(question.kind, "socket n+8" in question.message) for question in found.questions] == [
+        ("box", True)
+    ]
+
+
+def test_a_swap_beside_other_names_does_not_shift_what_is_expected() -> None:
+    names = [*LIST[:8], "Ana", "Jonas", "Lead vocal", "Spoken vocal"]
+    other = [*LIST[:8], "Jonas", "Ana", "Lead vox", "Spoken vox"]
+    found = compare(numbered(names), numbered(other))
+    assert kinds(found) == ["swap", "renamed", "renamed"]
+    renamed = [change.channels for change in found.changes[1:]]
+    assert renamed == [("Lead vocal", "Lead vox"), ("Spoken vocal", "Spoken vox")]
+
+
+def test_of_two_alike_each_stays_in_its_place_after_a_swap() -> None:
+    found = compare(
+        numbered([*LIST[:8], "Ana", "Jonas", "Vox", "Vox"]),
+        numbered([*LIST[:8], "Jonas", "Ana", "Voix", "Voix 2"]),
+    )
+    assert kinds(found) == ["swap", "renamed", "renamed"]
+
+
+def test_what_is_shifted_is_not_said_to_stand_in_the_same_slot() -> None:
+    names = [*LIST[:4], "Overhead L", *LIST[9:13]]
+    other = [*LIST[:4], "Timp", "OHL", *LIST[9:13]]
+    found = compare(numbered(names), numbered(other))
+    message = next(change.message for change in found.changes if change.kind == "renamed")
+    assert "slot 6; 100% alike" in message
+
+
+def test_french_letters_are_sides_where_the_list_pairs_them() -> None:
+    one = "Ch,Name,Socket\n1,Overhead L,A1\n2,Overhead R,A2\n3,Keys L,A3\n4,Keys R,A4\n"
+    two = "Voie,Source,Prise\n1,OH G,A1\n2,OH D,A2\n3,Clavier D,A3\n4,Clavier G,A4\n"
+    found = compare(sheet(one), sheet(two))
+    assert [change.channels for change in found.changes if change.kind == "renamed"] == [
+        ("Overhead L", "OH G"), ("Overhead R", "OH D"), ("Keys L", "Clavier G"), ("Keys R", "Clavier D"),
+    ]  # fmt: skip
+    assert [change.kind for change in found.changes if change.kind != "renamed"] == ["pair"]
+    lettered = compare(numbered(["Choir D", "Bass"]), numbered(["Choir R", "Bass"]))  # no pair, no side
+    assert kinds(lettered) == ["resourced"]

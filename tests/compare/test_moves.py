@@ -81,3 +81,15 @@ def test_two_that_went_with_their_sockets_are_one_swap() -> None:
     assert kinds(names) == ["swap"]
     both = compare(placed(), placed({LIST[9]: (11, 11), LIST[10]: (10, 10)}))
     assert kinds(both) == ["swap"]
+
+
+def test_sockets_that_went_to_another_box_are_named_there() -> None:
+    """The boxes stand on both lists, so neither is the other under a new name."""
+    rows = [("Kick", "A", 1), ("Snare", "A", 2), *((f"Chair {n}", "A", n + 2) for n in range(1, 5))]
+    moved = [("Kick", "A", 1), ("Snare", "B", 1), *((f"Chair {n}", "B", n + 3) for n in range(1, 5))]
+    one, two = (
+        sheet("Ch,Name,Box,Socket\n" + "".join(f"{at},{name},{box},{number}\n" for at, (name, box, number) in enumerate(each, 1)))
+        for each in ([*rows, ("Bell", "B", 9)], [*moved, ("Bell", "B", 9)])
+    )  # fmt: skip
+    shift = next(change for change in compare(one, two).changes if change.kind == "shift")
+    assert "sockets A3 to A6 are B4 to B7 on the other list" in shift.message

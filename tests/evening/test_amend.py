@@ -13,8 +13,10 @@ from hypothesis import strategies as st
 from chanbridge.assemble import Planned, assemble
 from chanbridge.evening.amend import Step, carried_out, check, from_json, opposite, steps_for, to_json
 from chanbridge.evening.consequences import Word, consequences
+from chanbridge.evening.making import look
 from chanbridge.evening.state import Amendment, State
 from chanbridge.evening.words import AmendError, understand
+from chanbridge.journal import Journal
 from chanbridge.model import Audience, Channel, ChannelMap, Slot
 from chanbridge.show import load
 
@@ -190,6 +192,9 @@ def test_what_was_removed_and_comes_back_is_in_its_mixes_again() -> None:
     back, odd = carried_out(stage, [*steps, *opposite(steps)])
     assert odd == []
     assert back.channel("music") == mix
+    stored = [from_json(json.loads(json.dumps(to_json(step)))) for step in (*steps, *opposite(steps))]
+    folded, _ = carried_out(without, stored)  # the removal has found its way into the sheets
+    assert folded.channel("music") == mix
 
 
 def test_one_whose_taking_back_was_taken_back_counts_again() -> None:
@@ -223,3 +228,31 @@ def test_every_desk_is_told_of_phantom_so_that_it_mutes() -> None:
 def test_a_recipient_hears_that_something_new_is_not_for_air() -> None:
     assert told("add Cue track at B36")["stream"].sentence.endswith("comes on slot 76, NOT FOR AIR.")
     assert told("rename Click to Pulse")["stream"].sentence.endswith("it stays NOT FOR AIR.")
+
+
+SUNDAY = EXAMPLE.parent / "sunday"
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Presenter earpiece to A16", "rename Presenter earpiece to Host ear", "remove Presenter earpiece",
+        "phantom on for Presenter earpiece", "note Presenter earpiece: x", "swap Vocal 2 and Presenter earpiece",
+    ],
+)  # fmt: skip
+def test_what_a_desk_makes_is_no_late_change_of_the_stage(said: str) -> None:
+    """A step about it would be kept and could never be carried out: it stands on no sheet."""
+    with pytest.raises(
+        AmendError, match="'Presenter earpiece' stands at no socket of the stage, it is made by truck"
+    ):
+        made(said, assemble(load(str(SUNDAY))).map)
+
+
+def test_what_show_toml_names_is_refused_with_the_place(tmp_path: Path) -> None:
+    for said in ("remove Lead vocal", "rename Lead vocal to Main vocal"):
+        with pytest.raises(AmendError) as error:
+            look(load(str(SUNDAY)), Journal(tmp_path), said)
+        text = str(error.value)
+        assert "cannot be made with this change" in text
+        assert "contents: there is no channel 'Lead vocal'" in text
+        assert "a-lead-vocal" in text

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import atexit
 import csv
 import io
 import json
-import shutil
-import tempfile
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from functools import cache
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,16 +17,12 @@ from chanbridge import formats
 from chanbridge.aes10.linecode import encode_line
 from chanbridge.aes10.receive import decode_line
 from chanbridge.aes10.subframe import decode_subframes, encode_subframes
-from chanbridge.assemble import Planned, assemble
+from chanbridge.assemble import assemble
 from chanbridge.check import check as ask
 from chanbridge.check.rule import CARE
 from chanbridge.cli.size import FIGURES
 from chanbridge.drill.exercise import exercise, mark, unsealed
 from chanbridge.errors import ChanbridgeError
-from chanbridge.evening import amend
-from chanbridge.evening.revisions import body_of
-from chanbridge.evening.state import planned, read_state
-from chanbridge.evening.words import understand
 from chanbridge.foresight.needs import Needs, Store, needs_mistakes, store_mistakes
 from chanbridge.foresight.propose import proposed
 from chanbridge.foresight.sizetext import size_data, size_lines
@@ -41,18 +34,28 @@ from chanbridge.handover.manifest import compared, manifest, read_manifest, writ
 from chanbridge.ident import labels
 from chanbridge.ident.recording import open_take
 from chanbridge.ident.wav import Chunk, Format, head_bytes
-from chanbridge.journal import FILE, Journal
 from chanbridge.mode import Mode
 from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
 from chanbridge.show import declarations, declared, load
-from chanbridge.web.linecheck import KIND, Ticks, understood
+from tests.faults.evening import (
+    ROOT,
+    SHOW,
+    entry_read,
+    entry_seeds,
+    example,
+    journal_read,
+    journal_seeds,
+    said_read,
+    said_seeds,
+    sent_read,
+    sent_seeds,
+    tick_read,
+    tick_seeds,
+)
 from tests.faults.mutate import OF_BYTES, OF_TAGS, OF_TEXT, OF_TREES, OF_ZIPS, Mutation
 from tests.formats import books
-from tests.web.conftest import Served, small_show
 
-ROOT = Path(__file__).parents[2]
-SHOW = ROOT / "examples" / "winter-concert"
 CORPUS = ROOT / "tests" / "corpus"
 
 
@@ -67,12 +70,6 @@ class Target(NamedTuple):
 def _files(suffix: str) -> list[bytes]:
     found = [path for folder in (SHOW, CORPUS) for path in sorted(folder.glob(f"*{suffix}"))]
     return [path.read_bytes() for path in found if ".expect" not in path.name]
-
-
-@cache
-def example() -> Planned:
-    """The example as it is planned."""
-    return assemble(load(str(SHOW), accept_rejected=True))
 
 
 def _written(suffix: str) -> bytes:
@@ -205,95 +202,6 @@ def _words_seeds() -> Sequence[bytes]:
     ]
 
 
-def _said(data: bytes, folder: Path) -> None:
-    """A typed late change, made on the example's stage and taken back."""
-    stage = example().map
-    steps = amend.steps_for(understand(data.decode("utf-8", "surrogateescape")), stage)
-    amend.check(steps, stage)
-    after, _ = amend.carried_out(
-        stage, [amend.from_json(json.loads(json.dumps(amend.to_json(one)))) for one in steps]
-    )
-    amend.carried_out(after, amend.opposite(steps))
-
-
-def _said_seeds() -> Sequence[bytes]:
-    return [
-        text.encode()
-        for text in (
-            "Ana to B35", "swap Ana and Jonas", "rename Oboe to English horn", "add Zither at B36 with DI", "remove Keys L",
-            "phantom on for Ana", "note Ana: two cables", "move “Kick in” to A40", "A1 -> B36", "add Harp 2 at B 37", "Keys to B36",
-        )
-    ]  # fmt: skip
-
-
-_AT = "2026-12-12T18:00:00Z"
-
-
-def _bodies() -> list[tuple[str, Any]]:
-    steps = amend.steps_for(understand("Ana to B36"), example().map)
-    return [
-        ("revision", body_of("A", "2026-12-12", example(), {"truck/sheet.csv": b"x"})),
-        (
-            "amendment",
-            {
-                "said": "Ana to B36", "steps": [amend.to_json(step) for step in steps], "concerns": {"truck": "Ana moves"},
-                "stands": {"truck": {"ana": 3}}, "undoes": 0,
-            },
-        ),
-        ("told", {"recipient": "truck", "what": ["A", 1]}),
-        ("received", {"recipient": "truck", "what": ["A"]}),
-        ("rehearsal", {"on": True, "recorder": "rec", "live": ["ana"]}),
-        (KIND, {"ticks": [{"id": "tick-00000001", "channel": "ana", "at": "truck", "result": "arrived"}]}),
-    ]  # fmt: skip
-
-
-@cache
-def _journal_seeds() -> Sequence[bytes]:
-    with tempfile.TemporaryDirectory() as folder:
-        journal = Journal(folder)
-        for kind, body in _bodies()[2:]:
-            journal.append(kind, body, at=_AT, who="Ana")
-        data = (Path(folder) / FILE).read_bytes()
-    return [data]
-
-
-def _journal(data: bytes, folder: Path) -> None:
-    """A journal's file: what it says, and one entry more."""
-    for old in folder.glob("journal*"):
-        old.unlink()
-    (folder / FILE).write_bytes(data)
-    journal = Journal(folder)
-    read_state(journal)
-    Ticks.of(journal.entries())
-    journal.append("told", {"recipient": "truck", "what": [1]}, at=_AT)
-    assert Journal(folder).entries()[-1].kind == "told"
-
-
-@cache
-def _entry_seeds() -> Sequence[bytes]:
-    return [json.dumps([kind, body]).encode() for kind, body in _bodies()]
-
-
-def _entry(data: bytes, folder: Path) -> None:
-    """An entry that is whole, and says what no chanbridge would have written."""
-    try:
-        kind, body = json.loads(data)
-    except (ValueError, TypeError, RecursionError):
-        return
-    if not isinstance(kind, str) or not isinstance(body, dict):
-        return
-    for old in folder.glob("journal*"):
-        old.unlink()
-    journal = Journal(folder)
-    try:
-        journal.append(kind, body, at=_AT)
-    except (ValueError, UnicodeEncodeError):
-        return  # no JSON that SQLite takes
-    state = read_state(journal)
-    Ticks.of(journal.entries())
-    planned(load(str(SHOW), accept_rejected=True), state)
-
-
 def _manifest(data: bytes, folder: Path) -> None:
     made = read_manifest(data, "manifest.json")
     _asked(made, ())
@@ -328,49 +236,12 @@ def _findings(data: bytes, folder: Path) -> None:
     mark([], rows, "findings.csv")
 
 
-def _tick(data: bytes, folder: Path) -> None:
-    try:
-        said = json.loads(data)
-    except (ValueError, RecursionError):
-        return
-    understood(said)
-
-
-def _tick_seeds() -> Sequence[bytes]:
-    tick = {
-        "id": "tick-00000001", "channel": "ana", "at": "truck", "result": "arrived", "other": "", "note": "hums", "who": "Ana",
-        "place": "A12 > 14", "made": "2026-12-12T18:30:00Z", "sees": ["tick-00000000"],
-    }  # fmt: skip
-    return [json.dumps(tick).encode()]
-
-
-@cache
-def _served() -> Served:
-    """The crew's page of a small show, on loopback."""
-    folder = tempfile.mkdtemp(prefix="chanbridge-faults-")
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    return Served(small_show(Path(folder) / "show"))
-
-
-def _sent(data: bytes, folder: Path) -> None:
-    """What phones send: acknowledgements, ticks, late changes. An answer is one of ours, whatever comes."""
-    for path in ("/received", "/ticks", "/late/look", "/late", "/reading"):
-        answer = _served().ask(path, data)
-        assert answer.status in (200, 400, 403, 409, 413, 422), f"{path}: {answer.status} {answer.text[:200]}"
-        assert "Traceback" not in answer.text
-    assert _served().ask("/?view=line").status == 200
-
-
-def _sent_seeds() -> Sequence[bytes]:
-    said: tuple[Any, ...] = (
-        {"recipient": "desk", "what": [1], "who": "Ana"}, {"ticks": [json.loads(one) for one in _tick_seeds()]},
-        {"ticks": [{"id": "tick-00000002", "channel": "a-kick", "at": "desk", "result": "noisy"}]},
-        {"said": "Ana to A7", "undoes": 0, "agreed": "x", "who": "Jonas"}, {"channel": "a-kick"},
-    )  # fmt: skip
-    return [json.dumps(one).encode() for one in said]
-
-
-_TABLE: list[list[str | int]] = [["Ch", "Name", "Box", "Socket"], [1, "Kick", "A", 1], [2, "Snare", "A", 2], [3, "Keys", "B", 1]]
+_TABLE: list[list[str | int]] = [
+    ["Ch", "Name", "Box", "Socket"],
+    [1, "Kick", "A", 1],
+    [2, "Snare", "A", 2],
+    [3, "Keys", "B", 1],
+]
 
 TARGETS = {
     "csv": Target(_sheets(".csv"), OF_TEXT, _read_as(".csv")),
@@ -389,14 +260,14 @@ TARGETS = {
     "needs": Target(lambda: [(ROOT / "examples" / "needs.toml").read_bytes()], OF_TAGS, _needs),
     "kit": Target(lambda: [(ROOT / "examples" / "kit.toml").read_bytes()], OF_TAGS, _kit),
     "words": Target(_words_seeds, OF_TAGS, _words),
-    "said": Target(_said_seeds, OF_TEXT, _said),
-    "journal": Target(_journal_seeds, OF_BYTES, _journal),
-    "entry": Target(_entry_seeds, OF_TREES, _entry),
+    "said": Target(said_seeds, OF_TEXT, said_read),
+    "journal": Target(journal_seeds, OF_BYTES, journal_read),
+    "entry": Target(entry_seeds, OF_TREES, entry_read),
     "manifest": Target(_manifest_seeds, OF_TREES, _manifest),
     "sealed": Target(_sealed_seeds, OF_TEXT, _sealed),
     "findings": Target(lambda: [b"Recipient,Slot,What is wrong\r\ntruck,3,wrong name\r\n"], OF_TEXT, _findings),
-    "tick": Target(_tick_seeds, OF_TREES, _tick),
-    "sent": Target(_sent_seeds, OF_TREES, _sent),
+    "tick": Target(tick_seeds, OF_TREES, tick_read),
+    "sent": Target(sent_seeds, OF_TREES, sent_read),
 }  # fmt: skip
 
 

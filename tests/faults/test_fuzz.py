@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.faults.mutate import mutated
 from tests.faults.targets import TARGETS, met
 
-EXAMPLES = 1000 if settings().max_examples > 500 else 8
+EXAMPLES = 1000 if settings().max_examples > 500 else 5
 
 
 @pytest.fixture(scope="module")

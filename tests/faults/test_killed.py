@@ -8,13 +8,12 @@ import shutil
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
 
 from tests.faults.child import Ended, run, tree
 from tests.faults.commands import WRITING, journal, prepared
 
-KILLS = 200 if settings().max_examples > 500 else 1
-"""For each command."""
+KILLS = int(os.environ.get("KILLS", "1"))
+"""For each command: `KILLS=200 pytest tests/faults/test_killed.py` takes hours."""
 
 
 def left_behind(folder: Path) -> list[str]:

@@ -13,6 +13,7 @@ from hypothesis import given
 from chanbridge.assemble import assemble
 from chanbridge.errors import ShowError
 from chanbridge.foresight.loss import Foresight, Loss
+from chanbridge.foresight.telling import each_lines, loss_lines
 from chanbridge.foresight.things import Thing, thing_named, things
 from chanbridge.foresight.wiring import spoken
 from chanbridge.model import Channel, ChannelMap, Entry, Pair, Patch, Port, Slot
@@ -182,6 +183,45 @@ def test_the_cable_of_box_a(winter: Foresight) -> None:
     assert dict(loss.backups[0].gives_back) == {"front-of-house": 34, "stream": 34, "truck": 31}
     assert loss.declared
     assert "plug stage-left-backup" in loss.declared[0]
+
+
+def test_what_no_declared_cable_explains_is_not_said_to_work(winter: Foresight) -> None:
+    """The recorder is no [[device]]: whether its 68 channels pass the converter, nobody has said."""
+    loss = winter.lose(thing_named(winter.file, "converter"))
+    assert {lost.recipient: lost.unsure for lost in loss.at if lost.unsure} == {"recorder": 68}
+    lines = " ".join(" ".join(loss_lines(loss)).split())
+    assert "front-of-house all 68" in lines
+    assert "truck 0 of 64" in lines
+    assert "recorder 68 not known" in lines
+    one_box = winter.lose(thing_named(winter.file, "box A"))
+    assert {lost.recipient: lost.unsure for lost in one_box.at if lost.unsure} == {"recorder": 34}
+    quiet = [*each_lines([winter.lose(thing_named(winter.file, "desk-switch"))])]
+    assert quiet == ["Nobody is known to miss anything without desk-switch."]
+
+
+def test_nothing_is_unsure_where_all_cables_are_declared_or_none_is() -> None:
+    text = (
+        'title = "T"\nrate = 48000\n[[box]]\nid = "A"\nsheet = "a.csv"\ninputs = 8\nblock = "one"\n[[block]]\nid = "one"\n'
+        '[[recipient]]\nid = "desk"\ntakes = ["one"]\n'
+    )
+    cabled = '[[device]]\nid = "A"\n[[device]]\nid = "desk"\n[[link]]\nid = "run"\nends = ["A", "desk"]\n'
+    alone = '[[device]]\nid = "A"\n'
+    whole = ChannelMap(
+        channels=(Channel(id="kick", name="Kick"),),
+        entries=(Entry("kick", Slot("A", 1)),),
+        ports=(
+            Port(id="A", device="A", kind="sockets", size=8),
+            Port(id="one"),
+            Port(id="desk", device="desk"),
+        ),
+        patches=(Patch(Slot("A", 1), Slot("one", 1)), Patch(Slot("one", 1), Slot("desk", 1))),
+    )
+    for more, unsure in (("", 0), (cabled, 0), (alone, 1)):
+        file = parse(text + more, "show.toml")
+        losses = Foresight(file, whole, {"desk": ["kick"]}).lose(thing_named(file, "A"))
+        assert [(len(lost.silent), lost.unsure) for lost in losses.at] == [(1, 0)]
+        other = Foresight(file, whole, {"desk": ["kick"]}).lose(Thing("circuit", "none"))
+        assert [(len(lost.silent), lost.unsure) for lost in other.at] == [(0, unsure)]
 
 
 def test_a_supply_takes_with_it_what_hangs_on_it(winter: Foresight) -> None:

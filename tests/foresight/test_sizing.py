@@ -9,9 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from chanbridge.check.rule import CARE
 from chanbridge.cli.size import FIGURES
 from chanbridge.foresight.needs import Needs, Store, needs_mistakes, store_mistakes
 from chanbridge.foresight.sized import Size, hears, mix_outputs, with_spares
+from chanbridge.foresight.sizetext import size_lines
 from chanbridge.foresight.sizing import size
 
 STAGE = {"id": "stage", "inputs": 24, "outputs": 2, "distance_m": 50}
@@ -247,6 +249,32 @@ def test_a_listener_with_one_port_hears_one_block() -> None:
     wanted = needs(listener=[DESK, {"id": "ears", "kind": "mixers", "ports": 1, "inputs": 40}])
     assert hears(wanted.listener[1], ("block-1", "block-2")) == ("block-1",)
     assert hears(wanted.listener[0], ("block-1", "block-2")) == ("block-1", "block-2")
+
+
+def test_a_recorder_with_too_few_inputs_does_not_fit_and_a_mixer_may_have_fewer() -> None:
+    """24 channels come and 16 inputs are there."""
+    one = {"id": "other", "inputs": 16}
+    assert made(needs(listener=[DESK, one | {"kind": "recorder"}])).wrong == (
+        "other has 16 inputs, and 24 channels come",
+    )
+    assert made(needs(listener=[DESK, one | {"kind": "mixers"}])).wrong == ()
+
+
+def test_what_a_listener_hears_only_if_it_switches_is_said() -> None:
+    """24 channels on the stage's block and 10 on the choir's: the one port hears the first, 10 of 34 do not come."""
+    choir = {"id": "choir", "inputs": 10, "distance_m": 20}
+    found = made(needs(place=[STAGE, choir], listener=[DESK, {"id": "ears", "ports": 1}]))
+    assert "ears: 1 port, hears block-1; 10 of 34 channels reach it only if it switches" in [
+        *size_lines(found, CARE)
+    ]
+
+
+def test_a_run_past_what_is_sure_is_asked_about() -> None:
+    """40 m and 10 % are 44 m of coax, under the 50 that are sure; 50 m and 10 % are 55, between 50 and 100."""
+    for distance, asked in ((40, 0), (50, 1)):
+        found = made(needs(truck={"mode": "64@48000", "distance_m": distance}))
+        assert found.wrong == ()
+        assert sum("feed-1-run: 50 to 100 m" in text for text in found.unsaid) == asked
 
 
 @pytest.mark.parametrize(

@@ -47,6 +47,8 @@ TYPED = [
     (f"read {BOX} --jason", "did you mean '--json'?"),
     (f"drill {SHOW} --fault 3 -o x", "did you mean '--faults'?"),
     ("read", "FILE is missing"),
+    ("new ", "DIR is missing"),
+    (f"handover {SHOW} -o ", "-o DIR is missing"),
     (f"convert {BOX}", "DST is missing"),
     (f"handover {SHOW}", "-o DIR is missing"),
     (f"merge {BOX}", "--onto MODE is missing", "64@48000"),

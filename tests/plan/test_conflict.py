@@ -35,7 +35,9 @@ def demands(draw: st.DrawFn) -> list[Demand]:
         out.append(Demand("grain", "grain 4", room=4))
     if draw(st.booleans()):
         out.append(Demand("spare", "spare", room=draw(st.integers(1, 9))))
-    out += [Demand("return", f"return {slot}", slot=slot) for slot in draw(st.sets(st.integers(1, 6), max_size=2))]
+    out += [
+        Demand("return", f"return {slot}", slot=slot) for slot in draw(st.sets(st.integers(1, 6), max_size=2))
+    ]
     return out
 
 

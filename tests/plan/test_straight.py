@@ -208,6 +208,14 @@ def test_a_slot_past_the_block_and_a_doubled_slot_are_named() -> None:
         ("b", "slot 1 of one already carries 'Ana'"),
         ("c", "slot 41 lies past the end of one, which has 40 slots"),
     ]
+    packed = plan_feeds(whole, ["one"], Feeds((("feed", 64),)), Asked(layout="packed"))
+    assert packed.why == "packed: as was asked; 1 of 3 channels carried"
+    part = Asked(layout="packed", parts={"one": (1, 2)})  # what is not to go is not counted
+    assert plan_feeds(two(("one", 1), ("one", 9)), ["one"], Feeds((("feed", 64),)), part).why.endswith(
+        "1 of 1 channels carried"
+    )
+    none = plan_feeds(two(), ["one"], Feeds((("feed", 64),)))
+    assert none.why == "straight through: no channel stands on any slot that it carries"
 
 
 def test_groups_are_gathered_and_spare_room_is_left_after_each() -> None:

@@ -1,0 +1,191 @@
+"""What the long runs have found, each as small as it goes."""
+
+from __future__ import annotations
+
+import base64
+import json
+import shutil
+import zlib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from chanbridge.drill.exercise import LARGEST, mark, unsealed
+from chanbridge.errors import ChanbridgeError, ReadError, ShowError
+from chanbridge.evening.state import read_state
+from chanbridge.evening.words import LONGEST, AmendError, understand
+from chanbridge.formats import named, read_data, write
+from chanbridge.formats.characters import decode
+from chanbridge.journal import Journal, JournalError
+from chanbridge.model import Channel, ChannelMap
+from chanbridge.show import parse
+from chanbridge.web.linecheck import KIND, TickError, Ticks, understood
+from tests.faults.child import run
+from tests.formats import books
+from tests.web.conftest import BAND, SHOW, tick
+
+AT = "2026-12-12T18:00:00Z"
+LONG = "x" * 5000
+
+
+def test_numbers_on_rows_of_their_own_are_read_to_the_end() -> None:
+    reading = read_data(b"1\nKick\n2\nSnare\n3\nVox Ana\n4\n\n5\nKeys L\n6\nKeys R\n", "x.txt", named("text"))
+    assert [channel.name for channel in reading.map.channels] == [
+        "Kick",
+        "Snare",
+        "Vox Ana",
+        "Keys L",
+        "Keys R",
+    ]
+    read_data(
+        b"Ch,Instrument,Mic\n1,,\n,Kick,dynamic\n2,,\n,Snare,small,\n3,,\n,Vox Ana,dynamic\n",
+        "x.csv",
+        named("csv"),
+    )
+
+
+BODIES: dict[str, tuple[str, Any]] = {
+    "nobody": ("told", {"what": [1]}),
+    "what is no list": ("told", {"recipient": "desk", "what": 1}),
+    "lists in a list": ("received", {"recipient": "desk", "what": [[1]]}),
+    "a rehearsal without a recorder": ("rehearsal", {"on": True}),
+    "an amendment without steps": ("amendment", {"said": "Ana to A7"}),
+    "a step with a key more": (
+        "amendment",
+        {"said": "x", "steps": [{"change": "note", "channel": "a", "x": 1}], "concerns": {}, "stands": {}},
+    ),
+    "a channel that is none": (
+        "amendment",
+        {"said": "x", "steps": [{"change": "add", "channel": "a", "fields": {"x": 1}}], "concerns": {}, "stands": {}},
+    ),
+    "stands that are a list": ("amendment", {"said": "x", "steps": [], "concerns": {}, "stands": {"feed": []}}),
+    "a slot before the first": ("amendment", {"said": "x", "steps": [], "concerns": {}, "stands": {"feed": {"a": 0}}}),
+    "a revision of another version": (
+        "revision",
+        {"letter": "A", "date": "", "hash": "00", "map": "{}", "stands": {}, "files": {}},
+    ),
+    "a revision whose hash is no number": (
+        "revision", {"letter": "A", "date": "", "hash": "no", "stands": {}, "files": {}, "parts": {}},
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BODIES)
+def test_an_entry_of_another_version_is_said_with_its_number(name: str, tmp_path: Path) -> None:
+    journal = Journal(tmp_path)
+    kind, body = BODIES[name]
+    journal.append("told", {"recipient": "desk", "what": [1]}, at=AT)
+    journal.append(kind, body, at=AT)
+    with pytest.raises(JournalError, match=f"entry 2 .{kind}. says what this version does not understand"):
+        read_state(journal)
+    assert len(Journal(tmp_path).entries()) == 2  # it is not damaged, and stays
+
+
+def test_ticks_that_are_no_list_are_said(tmp_path: Path) -> None:
+    journal = Journal(tmp_path)
+    journal.append(KIND, {"ticks": 1}, at=AT)
+    with pytest.raises(TickError, match="entry 1"):
+        Ticks.of(journal.entries())
+
+
+def test_half_a_letter_is_refused_and_not_kept(tmp_path: Path) -> None:
+    """JSON may say it, and so may a command line whose bytes are no text; no file of text can hold it."""
+    with pytest.raises(TickError, match="note"):
+        understood(tick(1, note=json.loads('"\\ud800"')))
+    journal = Journal(tmp_path)
+    with pytest.raises(JournalError, match="no letter"):
+        journal.append("told", {"recipient": "\ud800", "what": []}, at=AT)
+    with pytest.raises(JournalError, match="no letter"):
+        journal.append("told", {"recipient": "desk", "what": []}, at=AT, who="\udcff")
+    assert journal.entries() == ()
+
+
+def test_a_late_change_is_one_short_sentence() -> None:
+    with pytest.raises(AmendError, match=f"at most {LONGEST}"):
+        understand(f"note Ana: {LONG}")
+
+
+def test_a_slot_of_thousands_of_digits_is_no_number_of_a_slot() -> None:
+    with pytest.raises(ReadError, match=r"findings.csv:2: slot '9+' is no number") as caught:
+        mark([], [["Recipient", "Slot"], ["truck", "9" * 5000]], "findings.csv")
+    assert len(str(caught.value)) < 200
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        b"[" * 100_000, b" " * (LARGEST + 100), b"{}", b'[{"recipient": "truck", "kind": "name", "slots": ["x"], "what": ""}]',
+        b'[{"recipient": 1, "kind": "name", "slots": [1], "what": ""}]',
+    ],
+    ids=["nested", "unpacks to more than it may", "no list", "no slot", "nobody"],
+)  # fmt: skip
+def test_sealed_answers_that_are_none(told: bytes) -> None:
+    with pytest.raises(ReadError, match="no sealed answers"):
+        unsealed(b"x\n" + base64.encodebytes(zlib.compress(told)), "answers.sealed")
+
+
+def test_a_message_quotes_no_more_than_a_line_of_what_it_found() -> None:
+    broken = books.ods(books.ods_table(books.ods_row("<a:" + LONG + "/>")))
+    for data, kind in (
+        (json.dumps({"channels": [{"id": "a", LONG: 1}]}).encode(), "json"),
+        (f'{{"{LONG}": 1, "{LONG}": 2}}'.encode(), "json"),
+        (broken, "workbook"),
+        (f"<a><b:{LONG}/></a>".encode(), "xml"),
+    ):
+        with pytest.raises(ReadError) as caught:
+            read_data(data, "x", named(kind))
+        assert len(str(caught.value)) < 500
+    whole = ChannelMap(channels=(Channel(id="a", name=f"{LONG}\x14"),))
+    with pytest.raises(ChanbridgeError, match="U\\+0014") as refused:
+        write(whole, named("xml"))
+    assert len(str(refused.value)) < 500
+
+
+def test_an_encoding_that_no_name_can_have() -> None:
+    for name in ("\0", "a\0b", "base64", "x" * 5000):
+        with pytest.raises(ReadError, match="there is no encoding"):
+            decode(b"Slot,Name\n1,Kick\n", "x.csv", name)
+
+
+def test_a_key_as_long_as_a_line_is_cut_in_the_message() -> None:
+    with pytest.raises(ShowError, match="there is no key") as caught:
+        parse(f'{SHOW}\n"{"k" * 3000}" = 1\n', "show.toml")
+    assert len(str(caught.value)) < 3600
+
+
+def test_a_very_long_argument_is_shown_in_part(tmp_path: Path) -> None:
+    work = tmp_path / "work"
+    work.mkdir()
+    (work / "band.csv").write_text(BAND, "utf-8")
+    ended = run(("read", "band.csv", "--from", LONG), work)
+    assert ended.status == 2
+    assert len(ended.err) < 1100
+    assert ended.err.startswith("chanbridge: there is no format 'xxx")
+
+
+def test_a_damaged_journal_is_in_its_place_whatever_ends_its_repair(tmp_path: Path) -> None:
+    """It was renamed before the new one was there: a kill in between lost every late change in silence."""
+    ready = tmp_path / "ready"
+    (ready / "show").mkdir(parents=True)
+    (ready / "show" / "show.toml").write_text(SHOW, "utf-8")
+    (ready / "show" / "band.csv").write_text(BAND, "utf-8")
+    journal = Journal(ready / "show")
+    for number in range(3):
+        journal.append("told", {"recipient": "desk", "what": [number]}, at=AT)
+    path = ready / "show" / "journal.sqlite"
+    path.write_bytes(path.read_bytes().replace(b'"what": [1]', b'"what": [7]'))
+    steps = _repaired(ready, tmp_path / "0", 0)
+    for step in range(1, steps + 1, max(1, steps // 6)):
+        _repaired(ready, tmp_path / str(step), step)
+
+
+def _repaired(ready: Path, folder: Path, kill_before: int) -> int:
+    work = folder / "work"
+    shutil.copytree(ready, work)
+    ended = run(("status", "show"), work, kill_before=kill_before)
+    assert ended.status == (-9 if kill_before else 0), ended
+    again = Journal(work / "show")
+    assert [entry.body["what"] for entry in again.entries()] == [[0], [2]]
+    assert [*(work / "show").glob("journal.damaged-*.sqlite")]
+    return ended.steps
