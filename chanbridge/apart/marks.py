@@ -204,22 +204,31 @@ _SMALL = 16 * 1024**2  # bytes
 
 # Signs in the bytes of a content.xml that there is something to mark. The last two are what calamine
 # drops from a text; so it does with CDATA.
-_SIGNS = (b":formula=", b":visibility=", b"rows-spanned=", b"time-value=", b"<text:tab", b"<text:line-break")
+_SIGNS = (
+    b":formula=", b":visibility=", b"rows-spanned=", b"time-value=", b'"error"', b"<text:tab", b"<text:line-break",
+    b"<![CDATA[",
+)  # fmt: skip
 
 
 class Ods:
     """The content of an ODS package.
 
-    A small one is gone through at once, so that broken XML is found before calamine sees it (which would
-    never come to an end of it), a large one only if there is a sign of something to mark.
+    Its cells are gone through only if there is a sign of something to mark. The XML of a small one is parsed at
+    once, so that broken XML is found before calamine sees it (which would never come to an end of it).
     """
 
     def __init__(self, package: Package) -> None:
         self.package = package
         self.data = package.read("content.xml")
         self.cdata = b"<![CDATA[" in self.data
-        self.quiet = not self.cdata and not any(sign in self.data for sign in _SIGNS)
-        self._sheets = self._read() if len(self.data) < _SMALL else None
+        self.quiet = b"xmlns:text=" in self.data and not any(sign in self.data for sign in _SIGNS)
+        self._sheets: dict[str, Marks] | None = None
+        if len(self.data) < _SMALL:
+            if self.quiet:
+                for _ in _records(self.data, "table"):
+                    pass
+            else:
+                self._sheets = self._read()
 
     def marks(self, sheet: str, dates: Set[Cell]) -> Marks:
         """The marks of a sheet; `dates` are the cells that hold dates."""

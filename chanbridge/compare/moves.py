@@ -91,7 +91,8 @@ class _Moves:
         found = arrange(at)
         for shift in found.shifts:
             chosen = tuple(rows[step] for step in shift.rows)
-            self._explain(chosen, what)
+            along = sum(map(self._socket_goes_along, chosen)) * 2 > len(chosen)  # one alone is another cause
+            self._explain(chosen, what, along=along)
             yield chosen, self._shift(what, shift, chosen)
         for group in found.swaps:
             pairs = [(rows[one], rows[two]) for one, two in group]
@@ -127,12 +128,13 @@ class _Moves:
     def _socket(self, item: Item) -> tuple[str, int | None]:
         return item.box if self.found.common.boxes else "", item.socket
 
-    def _explain(self, rows: Iterable[int], what: str) -> None:
+    def _explain(self, rows: Iterable[int], what: str, *, along: bool = True) -> None:
+        """Take what a finding says out of what is open. `along`: sockets that went along with their slots are part of it."""
         for row in rows:
-            along = what == "slot" and self._socket_goes_along(row)
+            gone = what == "slot" and along and self._socket_goes_along(row)
             if what == "slot":
                 self.slots.discard(row)
-            if what == "socket" or along:
+            if what == "socket" or gone:
                 self.sockets.discard(row)
 
     def _lines(self, rows: Iterable[int]) -> tuple[tuple[Line | None, Line | None], ...]:

@@ -30,7 +30,7 @@ _CALAMINE = (
     "calamine alone",
     "import sys, python_calamine as c; c.load_workbook(sys.argv[1]).get_sheet_by_index(0).to_python()",
 )
-_LINES = ("split into lines and cells", "import sys; [line.split('  ') for line in open(sys.argv[1])]")
+_LINES = ("lines split", "import sys; [line.split('  ') for line in open(sys.argv[1])]")
 PARSERS = {
     "csv": ("csv module alone", "import sys, csv; list(csv.reader(open(sys.argv[1], newline='')))"),
     "xml": ("lxml alone", "import sys, lxml.etree; lxml.etree.parse(sys.argv[1])"),

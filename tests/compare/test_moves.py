@@ -93,3 +93,18 @@ def test_sockets_that_went_to_another_box_are_named_there() -> None:
     )  # fmt: skip
     shift = next(change for change in compare(one, two).changes if change.kind == "shift")
     assert "sockets A3 to A6 are B4 to B7 on the other list" in shift.message
+
+
+def test_a_socket_swap_within_a_shift_of_slots_is_not_half_hidden_by_it() -> None:
+    """Chair 6 moved one slot and one socket down, as if its socket had gone along; the other sockets stayed."""
+    names = [f"Chair {number}" for number in range(1, 9)]
+    one = "Ch,Name,Socket\n" + "".join(f"{at},{name},A{at}\n" for at, name in enumerate(names, 1))
+    sockets = [1, 2, 4, 6, 5, 7, 8]
+    left = [*names[:2], *names[3:]]
+    two = "Ch,Name,Socket\n" + "".join(
+        f"{at},{name},A{socket}\n" for at, (name, socket) in enumerate(zip(left, sockets, strict=True), 1)
+    )
+    found = compare(sheet(one), sheet(two))
+    assert kinds(found) == ["missing", "shift", "swap"]
+    assert found.changes[2].channels == ("Chair 5", "Chair 6")
+    assert "socket A5 and socket A6" in found.changes[2].message

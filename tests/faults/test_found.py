@@ -22,6 +22,7 @@ from chanbridge.model import Channel, ChannelMap
 from chanbridge.show import parse
 from chanbridge.web.linecheck import KIND, TickError, Ticks, understood
 from tests.faults.child import run
+from tests.faults.evening import served
 from tests.formats import books
 from tests.web.conftest import BAND, SHOW, tick
 
@@ -99,6 +100,18 @@ def test_half_a_letter_is_refused_and_not_kept(tmp_path: Path) -> None:
     with pytest.raises(JournalError, match="no letter"):
         journal.append("told", {"recipient": "desk", "what": []}, at=AT, who="\udcff")
     assert journal.entries() == ()
+
+
+def test_half_a_letter_from_a_phone_is_a_question_mark() -> None:
+    """A page cuts a note within an emoji; the answer quoted it and could not be written, so the phone sent it for ever."""
+    sent = b'{"ticks": [{"id": "\\ud800"}, {"id": "tick-00000077", "channel": "a-kick", "at": "desk", "result": "noisy", "note": "\\ud83c"}]}'
+    answer = served().ask("/ticks", sent)
+    assert answer.status == 200
+    assert answer.json()["kept"] == ["tick-00000077"]
+    assert [*answer.json()["refused"]] == ["?"]
+    notes = {one["id"]: one.get("note") for one in served().ask("/ticks").json()["ticks"]}
+    assert notes["tick-00000077"] == "?"
+    assert served().ask("/late/look", b'{"said": "note Ana: \\udcff"}').status == 200
 
 
 def test_a_late_change_is_one_short_sentence() -> None:

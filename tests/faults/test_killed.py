@@ -13,7 +13,8 @@ from tests.faults.child import Ended, run, tree
 from tests.faults.commands import WRITING, journal, prepared
 
 KILLS = int(os.environ.get("KILLS", "1"))
-"""For each command: `KILLS=200 pytest tests/faults/test_killed.py` takes hours."""
+REFUSED = ("convert", "handover-over", "revision-again", "amend", "ident", "fold-here", "drill")
+"""`KILLS`: for each command; `KILLS=200 pytest tests/faults/test_killed.py` takes hours."""
 
 
 def left_behind(folder: Path) -> list[str]:
@@ -91,7 +92,8 @@ def test_nothing_is_half_written_and_the_next_run_works(name: str, shelf: Path, 
     points = [*range(1, said.steps + 1)]
     for step in points if len(points) < KILLS else pick.sample(points, KILLS):
         assert killed_at(name, ready, after, said, tmp_path, kill_before=step).status == -9
-    for step in points if len(points) < KILLS else pick.sample(points, 1):
+    refusals = pick.sample(points, int(name in REFUSED)) if KILLS == 1 else points[:KILLS]
+    for step in refusals:
         refused_at(name, ready, after, said, tmp_path, step)
     for _ in range(KILLS - len(points)):
         killed_at(name, ready, after, said, tmp_path, kill_after_s=pick.uniform(0.01, 1.2))
