@@ -43,7 +43,7 @@ texts = st.one_of(
 )
 """Text that CSV, XML and JSON can all hold."""
 
-ids = texts.filter(bool)
+ids = texts.filter(str.strip)
 finite = st.floats(allow_nan=False, allow_infinity=False)
 permissions = st.sampled_from(("allowed", "not allowed", "open"))
 _FIELDS: dict[str, st.SearchStrategy[Any]] = {

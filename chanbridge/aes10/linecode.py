@@ -19,7 +19,7 @@ from chanbridge.mode import Mode
 
 Bytes = NDArray[np.uint8]
 
-PIECE_WORDS = 65_536
+PIECE_WORDS = 32_768
 """Words worked on at a time: enough to make the calls cheap, few enough for the processor's cache."""
 
 _U = np.uint64

@@ -225,7 +225,7 @@ class Ods:
         self._sheets: dict[str, Marks] | None = None
         if len(self.data) < _SMALL:
             if self.quiet:
-                for _ in _records(self.data, "table"):
+                for _ in _records(self.data, "table-row", "table"):
                     pass
             else:
                 self._sheets = self._read()

@@ -100,7 +100,7 @@ class Channel(Frozen):
     cell is there only before a filled one under the same heading.
     """
 
-    id: Annotated[str, Field(min_length=1)]
+    id: Annotated[str, Field(min_length=1, pattern=r"\S")]
     name: str = ""
     short: str = ""
     kind: Kind = "unknown"
@@ -162,7 +162,7 @@ class Port(Frozen):
     `rate_hz`: sampling rate in Hz. `mode`: of an AES10 feed. `mirrors`: the port that this one backs up.
     """
 
-    id: Annotated[str, Field(min_length=1)]
+    id: Annotated[str, Field(min_length=1, pattern=r"\S")]
     device: str = ""
     name: str = ""
     direction: Literal["in", "out"] = "in"

@@ -226,13 +226,13 @@ def _amend_for_ever(show: str, seed: int, pipe: Connection) -> None:
 
 def test_no_late_change_is_lost_or_half_made_when_it_is_killed(show: Path) -> None:
     many = 1000 if EXAMPLES > 500 else 12
+    server = multiprocessing.get_context("forkserver")  # copies of a process in which no library has threads
+    server.set_forkserver_preload(["tests.faults.loaded"])
     said: list[str] = []
     turn = 0
     while len(said) < many:
-        ours, theirs = multiprocessing.get_context("fork").Pipe(False)
-        process = multiprocessing.get_context("fork").Process(
-            target=_amend_for_ever, args=(str(show), turn, theirs)
-        )
+        ours, theirs = server.Pipe(False)
+        process = server.Process(target=_amend_for_ever, args=(str(show), turn, theirs))
         process.start()
         theirs.close()
         said.append(ours.recv())

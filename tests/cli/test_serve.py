@@ -80,7 +80,7 @@ def test_the_links_are_printed_with_a_code(tmp_path: Path) -> None:
         lines: list[str] = []
         while not (lines and "to make late changes" in lines[-1]):
             lines.append(process.stdout.readline())
-        links = dict(re.findall(r"(look|tick|late changes|received) +(http://\S+)", "".join(lines)))
+        links = dict(re.findall(r"(look|received|too) +(http://\S+)", "".join(lines)))
         assert len(links) == 3
         assert "▄" in "".join(lines)
         port = int(re.findall(r":(\d+)/", links["look"])[0])

@@ -1,36 +1,30 @@
-"""Runs one command in a copy of this process, which can be ended at any step that changes something on the disk."""
+"""Runs one command in a process of its own, which can be ended at any step that changes something on the disk.
+
+Commands run in copies of a process that has loaded everything and done nothing: a copy of the tests' own process could
+wait for ever on a lock that a thread of a library holds there.
+"""
 
 from __future__ import annotations
 
 import errno
-import importlib
+import multiprocessing
 import os
-import pkgutil
 import signal
 import sqlite3
 import sys
 import time
 import traceback
 from collections.abc import Callable, Sequence
-from functools import cache
+from multiprocessing.connection import Connection
+from multiprocessing.context import ForkServerProcess
 from pathlib import Path
 from typing import Any, NamedTuple
-
-import chanbridge
 
 CHANGES = frozenset(
     {"os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.chmod", "sqlite3.connect", "tempfile.mkstemp"}
 )
 """Audit events (Python's own list) before each of which a command is ended in some run; opening for writing is one too, and
 each statement that SQLite carries out."""
-
-
-@cache
-def _loaded() -> None:
-    """Load all of the package once, before the first fork, so that a run takes a tenth of a second and not a whole one."""
-    for module in pkgutil.walk_packages(chanbridge.__path__, "chanbridge."):
-        if not module.name.endswith("__main__"):
-            importlib.import_module(module.name)
 
 
 class Ended(NamedTuple):
@@ -42,6 +36,53 @@ class Ended(NamedTuple):
     err: str
 
 
+class Running:
+    """A command that was begun."""
+
+    def __init__(self, process: ForkServerProcess, steps: Connection, out: Path, err: Path) -> None:
+        self._process, self._steps, self._said = process, steps, (out, err)
+
+    def kill(self) -> None:
+        """End it as it is (signal 9)."""
+        self._process.kill()
+
+    def ended(self) -> Ended:
+        """Wait for its end."""
+        steps = 0
+        with self._steps:
+            while met := os.read(self._steps.fileno(), 65536):
+                steps += len(met)
+        self._process.join()
+        status = self._process.exitcode
+        assert status is not None
+        return Ended(status, steps, *(path.read_text("utf-8", "replace") for path in self._said))
+
+
+def begun(
+    arguments: Sequence[str | Path],
+    folder: Path,
+    *,
+    kill_before: int = 0,
+    fail_at: int = 0,
+    first: Callable[[], object] | None = None,
+) -> Running:
+    """Begin a command in `folder`. `kill_before`: the number of the step at which it is killed, from 1.
+
+    `fail_at`: the step that the system refuses: no space left; SQLite's steps cannot be refused that way. `first` is
+    called in its process, for limits and the like; it must be one that pickle knows.
+    """
+    server = multiprocessing.get_context("forkserver")
+    server.set_forkserver_preload(["tests.faults.loaded"])
+    reading, writing = server.Pipe(False)
+    out, err = (folder.parent / f"{folder.name}.{name}" for name in ("out", "err"))
+    process = server.Process(
+        target=_in_child, args=(arguments, folder, kill_before, fail_at, writing, out, err, first)
+    )
+    process.start()
+    writing.close()
+    return Running(process, reading, out, err)
+
+
 def run(
     arguments: Sequence[str | Path],
     folder: Path,
@@ -49,29 +90,14 @@ def run(
     kill_before: int = 0,
     kill_after_s: float = 0,
     fail_at: int = 0,
-    first: Callable[[], None] | None = None,
+    first: Callable[[], object] | None = None,
 ) -> Ended:
-    """Run a command in `folder` in a fork. `kill_before`: the number of the step at which it is killed, from 1.
-
-    `kill_after_s`: the time after which it is killed. `fail_at`: the step that the system refuses: no space left; SQLite's
-    steps cannot be refused that way. `first` is called in the fork, for limits and the like.
-    """
-    _loaded()
-    reading, writing = os.pipe()
-    out, err = (folder.parent / f"{folder.name}.{name}" for name in ("out", "err"))
-    child = os.fork()
-    if not child:
-        _in_child(arguments, folder, kill_before, fail_at, writing, out, err, first)
-    os.close(writing)
+    """Run a command to its end, as in `begun`. `kill_after_s`: the time after which it is killed."""
+    running = begun(arguments, folder, kill_before=kill_before, fail_at=fail_at, first=first)
     if kill_after_s:
         time.sleep(kill_after_s)
-        os.kill(child, signal.SIGKILL)
-    with open(reading, "rb") as pipe:
-        steps = len(pipe.read())
-    _, said = os.waitpid(child, 0)
-    return Ended(
-        os.waitstatus_to_exitcode(said), steps, *(path.read_text("utf-8", "replace") for path in (out, err))
-    )
+        running.kill()
+    return running.ended()
 
 
 def _in_child(
@@ -79,10 +105,10 @@ def _in_child(
     folder: Path,
     kill_before: int,
     fail_at: int,
-    writing: int,
+    writing: Connection,
     out: Path,
     err: Path,
-    first: Callable[[], None] | None,
+    first: Callable[[], object] | None,
 ) -> None:
     status = 70
     try:
@@ -101,7 +127,7 @@ def _in_child(
             steps += 1
             if steps == kill_before:
                 os.kill(os.getpid(), signal.SIGKILL)
-            os.write(writing, b".")
+            os.write(writing.fileno(), b".")
             if steps == fail_at:
                 raise OSError(errno.ENOSPC, "No space left on device")
 

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Self
 
@@ -19,7 +20,7 @@ from hypothesis import settings
 from chanbridge.errors import WriteError
 from chanbridge.files import write_all, write_bytes
 from chanbridge.handover.manifest import digest, read_manifest
-from tests.faults.child import Ended, run, tree
+from tests.faults.child import Ended, begun, run, tree
 from tests.faults.commands import PAPERS, WRITING, journal, prepared
 
 THOROUGH = settings().max_examples > 500
@@ -58,9 +59,7 @@ def test_a_file_that_may_not_grow_is_said(name: str, shelf: Path, tmp_path: Path
     work = copied(name, shelf, tmp_path)
     before, entries = tree(work), journal(work)
 
-    def small() -> None:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (600, 600))
-
+    small = partial(resource.setrlimit, resource.RLIMIT_FSIZE, (600, 600))
     refused(run(WRITING[name].arguments, work, first=small))
     assert tree(work) == before
     assert journal(work) == entries
@@ -189,17 +188,13 @@ def test_two_hand_overs_into_one_folder_leave_one_of_them_whole(shelf: Path, tmp
     text = (work / "other" / "band.csv").read_text("utf-8")
     (work / "other" / "band.csv").write_text(text.replace("Kick", "Cajon"), "utf-8")
     for turn in range(10 if THOROUGH else 2):
-        forks = []
+        both = []
         for show in ("show", "other"):
-            child = os.fork()
-            if not child:
-                (tmp_path / f"{show}{turn}").mkdir()
-                link = tmp_path / f"{show}{turn}" / "work"
-                link.symlink_to(work)
-                ended = run(("handover", show, "-o", "out", *PAPERS), link)
-                os._exit(ended.status)
-            forks.append(child)
-        assert {os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in forks} == {0}
+            (tmp_path / f"{show}{turn}").mkdir()
+            link = tmp_path / f"{show}{turn}" / "work"
+            link.symlink_to(work)
+            both.append(begun(("handover", show, "-o", "out", *PAPERS), link))
+        assert {one.ended().status for one in both} == {0}
         made = read_manifest((work / "out" / "manifest.json").read_bytes(), "manifest.json")
         for name, said in made.files.items():
             assert digest((work / "out" / name).read_bytes()) == said, name
@@ -208,17 +203,14 @@ def test_two_hand_overs_into_one_folder_leave_one_of_them_whole(shelf: Path, tmp
 
 def test_two_revisions_at_once_are_one_revision_and_one_is_told(shelf: Path, tmp_path: Path) -> None:
     work = copied("revision", shelf, tmp_path)
-    forks = []
+    both = []
     for who in "12":
         (tmp_path / who).mkdir()
         (tmp_path / who / "work").symlink_to(work)
-        child = os.fork()
-        if not child:
-            ended = run(WRITING["revision"].arguments, tmp_path / who / "work")
-            assert "Traceback" not in ended.err
-            os._exit(ended.status)
-        forks.append(child)
-    assert sorted(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in forks) == [0, 2]
+        both.append(begun(WRITING["revision"].arguments, tmp_path / who / "work"))
+    ended = [one.ended() for one in both]
+    assert sorted(one.status for one in ended) == [0, 2]
+    assert not any("Traceback" in one.err for one in ended)
     assert [kind for kind, _ in journal(work)] == ["revision"]
     refused_err = [(tmp_path / who / "work.err").read_text("utf-8") for who in "12"]
     assert any("someone else wrote" in err or "issued already" in err for err in refused_err)
@@ -308,30 +300,32 @@ def test_a_folder_for_a_file_and_the_other_way_round(name: str, shelf: Path, tmp
     assert tree(work) == before
 
 
-@pytest.mark.parametrize("moment", [0.0, 4e9] if THOROUGH else [0.0])
-def test_the_clock_decides_nothing(
-    moment: float, shelf: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """In 1970, before the last entry of the journal, or in 2096: the same bytes, and late changes in their order."""
-    work = copied("revision-again", shelf, tmp_path)
-    assert run(WRITING["revision-again"].arguments, work).status in (0, 1)
-    right, entries = tree(work), journal(work)
-    work = copied("revision-again", shelf, tmp_path)
+def odd_clock(moment: float) -> None:
+    """Make it another time, in seconds since 1970, in this process."""
 
     class Odd(datetime.datetime):
         @classmethod
         def now(cls, tz: datetime.tzinfo | None = None) -> Self:
             return cls.fromtimestamp(moment, tz)
 
-    def odd_clock() -> None:
-        monkeypatch.setattr(datetime, "datetime", Odd)
-        monkeypatch.setattr(time, "time", lambda: moment)
+    datetime.datetime = Odd  # type: ignore[misc]
+    time.time = lambda: moment
 
-    ended = run(WRITING["revision-again"].arguments, work, first=odd_clock)
+
+@pytest.mark.parametrize("moment", [0.0, 4e9] if THOROUGH else [0.0])
+def test_the_clock_decides_nothing(moment: float, shelf: Path, tmp_path: Path) -> None:
+    """In 1970, before the last entry of the journal, or in 2096: the same bytes, and late changes in their order."""
+    work = copied("revision-again", shelf, tmp_path)
+    assert run(WRITING["revision-again"].arguments, work).status in (0, 1)
+    right, entries = tree(work), journal(work)
+    work = copied("revision-again", shelf, tmp_path)
+    then = partial(odd_clock, moment)
+
+    ended = run(WRITING["revision-again"].arguments, work, first=then)
     assert ended.status in (0, 1), ended
     assert tree(work) == right
     assert journal(work) == entries
-    assert run(("status", "show"), work, first=odd_clock).status in (0, 1)
-    later = run(("amend", "show", "Jonas to A6", "--yes"), work, first=odd_clock)
+    assert run(("status", "show"), work, first=then).status in (0, 1)
+    later = run(("amend", "show", "Jonas to A6", "--yes"), work, first=then)
     assert later.status == 0
     assert [kind for kind, _ in journal(work)] == ["revision", "amendment", "revision", "amendment"]
