@@ -5,7 +5,11 @@ from __future__ import annotations
 import re
 import shutil
 
+import pytest
+
 from tests import readme
+
+pytestmark = pytest.mark.slow
 
 
 def test_every_command_prints_what_stands_there() -> None:

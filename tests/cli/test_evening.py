@@ -224,6 +224,7 @@ def _amend_for_ever(show: str, seed: int, pipe: Connection) -> None:
         pipe.send(said)
 
 
+@pytest.mark.slow
 def test_no_late_change_is_lost_or_half_made_when_it_is_killed(show: Path) -> None:
     many = 1000 if EXAMPLES > 500 else 12
     server = multiprocessing.get_context("forkserver")  # copies of a process in which no library has threads

@@ -301,7 +301,9 @@ def test_a_change_in_an_act_is_a_change_for_those_who_get_its_sheets(
     edit(show, '"A 10" = "Harp R"', '"A 16" = "Harp R"')
     run("handover", show, "-o", out, "--revision", "B", "--date", "2026-11-30", *said)
     second = re.search(r"word (\w+)", (out / "summary.txt").read_text("utf-8"))
-    assert first and second and first[1] != second[1]
+    assert first
+    assert second
+    assert first[1] != second[1]
     assert "B: nothing changed for you" in (out / "truck" / "changes.txt").read_text("utf-8")
     changed = (out / "acts" / "harp" / "truck" / "changes.csv").read_text("utf-8")
     assert "Harp R (A16)" in changed
@@ -319,7 +321,9 @@ def test_every_sheet_of_an_act_says_which_act_it_is(handed: tuple[Path, Result])
     assert len(texts) > 8
     for path in texts:
         assert "With the harp" in "".join(path.read_text("utf-8").splitlines(keepends=True)[:2]), path
-    crew = (out / "acts" / "harp" / "crew" / "sheet.txt").read_text("utf-8")  # the page's own heading, as in PDF
+    crew = (out / "acts" / "harp" / "crew" / "sheet.txt").read_text(
+        "utf-8"
+    )  # the page's own heading, as in PDF
     assert "Stage crew: With the harp" in crew
     assert "With the harp" in (out / "acts" / "harp" / "truck" / "sheet.xml").read_text("utf-8")
     assert "With the" not in (out / "truck" / "sheet.txt").read_text("utf-8")

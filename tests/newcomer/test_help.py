@@ -11,9 +11,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import click
+import pytest
 
 from chanbridge.cli import COMMANDS, group
 from tests.cli.conftest import Run
+
+pytestmark = pytest.mark.slow
 
 CHANBRIDGE = (sys.executable, "-m", "chanbridge")
 AFTER = {

@@ -90,6 +90,7 @@ def test_python(place: Path) -> None:
     assert (place / "out" / "truck.xlsx").is_file()
 
 
+@pytest.mark.slow
 def test_commands_within_the_text(place: Path) -> None:
     """Those that stand in a sentence, in their order, in a show that is handed over."""
     said = list(dict.fromkeys(re.findall(r"`(chanbridge [a-z][^`]*)`", PROSE.replace("\n", " "))))
@@ -122,6 +123,7 @@ def shells() -> list[tuple[str, str]]:
     return [(line.rpartition("# ")[2], line.rpartition("# ")[0].strip()) for line in lines]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("shell", "line"), shells())
 def test_completion(place: Path, shell: str, line: str) -> None:
     """The line as it stands, in its shell where that is installed; then what the shell asks of chanbridge."""

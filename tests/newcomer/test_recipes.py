@@ -12,6 +12,8 @@ import pytest
 from tests import readme
 from tests.newcomer import recipes
 
+pytestmark = pytest.mark.slow
+
 RECIPES = dict(recipes.recipes(recipes.DEVELOPERS.read_text("utf-8")))
 
 
