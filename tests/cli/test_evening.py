@@ -109,6 +109,7 @@ def test_a_late_change_is_shown_and_asked_for_before_it_counts(run: Run, show: P
     assert "  1  Ana to B36" in run("amendments", show).text
 
 
+@pytest.mark.slow
 def test_taken_back(run: Run, show: Path, tmp_path: Path) -> None:
     run("amend", show, "Ana to B36", "--yes")
     run("amend", show, "Jonas to A21", "--yes")
@@ -127,6 +128,7 @@ def test_taken_back(run: Run, show: Path, tmp_path: Path) -> None:
         assert slots(tmp_path / "amended", recipient) == slots(tmp_path / "plain", recipient)
 
 
+@pytest.mark.slow
 def test_folded_into_new_sheets(run: Run, show: Path, tmp_path: Path) -> None:
     run("amend", show, "Ana to B36", "--yes")
     run("amend", show, "rename Jonas to Jon", "--yes")
@@ -147,6 +149,7 @@ def test_folded_into_new_sheets(run: Run, show: Path, tmp_path: Path) -> None:
             assert slots(tmp_path / "after", recipient) == before
 
 
+@pytest.mark.slow
 def test_every_command_about_a_show_knows_its_late_changes(run: Run, show: Path, tmp_path: Path) -> None:
     run("amend", show, "rename Oboe to English horn", "--yes")
     run("amend", show, "remove Keys R", "--yes")

@@ -10,6 +10,8 @@ import pytest
 
 from tests.cli.conftest import Run, failed
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def made(run: Run, tmp_path: Path, example: Path) -> tuple[Path, Path]:

@@ -24,7 +24,7 @@ from tests.faults.child import Ended, begun, run, tree
 from tests.faults.commands import PAPERS, WRITING, journal, prepared
 
 THOROUGH = settings().max_examples > 500
-pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="commands run in a fork")
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(not hasattr(os, "fork"), reason="commands run in a fork")]
 
 
 @pytest.fixture(scope="module")

@@ -76,6 +76,7 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("shelf")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="commands are killed in a fork")
 @pytest.mark.parametrize("name", WRITING)
 def test_nothing_is_half_written_and_the_next_run_works(name: str, shelf: Path, tmp_path: Path) -> None:

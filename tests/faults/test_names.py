@@ -18,7 +18,7 @@ from tests.web.conftest import BAND, SHOW
 
 THOROUGH = settings().max_examples > 500
 ROOT = Path(__file__).parents[2]
-pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="commands run in a fork")
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(not hasattr(os, "fork"), reason="commands run in a fork")]
 
 NAMES = {
     "blanks": "a  b c ",

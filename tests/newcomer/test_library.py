@@ -50,6 +50,7 @@ def test_the_examples_of_errors() -> None:
     assert failed == 0
 
 
+@pytest.mark.slow
 def test_the_notebook_runs_as_a_script(clone: Path) -> None:
     path = clone / "examples" / NOTEBOOK
     done = subprocess.run(

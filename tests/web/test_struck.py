@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+
 from tests.bench.phones import load
 
 
+@pytest.mark.slow
 def test_no_tick_is_lost_when_the_server_is_struck(
     tmp_path: Path, record_property: Callable[[str, str], None]
 ) -> None:
