@@ -59,7 +59,9 @@ def make(show: Show, said: str, *, yes: bool, who: str, undoes: int = 0) -> int:
             click.echo("nothing was changed", err=True)
             return 0
         try:
-            number, _ = enter(show, journal, said, meant.agreed, at=now(), who=who, undoes=undoes)
+            number, _ = enter(
+                show, journal, said, meant.agreed, at=now(), who=who, undoes=undoes, looked=meant
+            )
         except ChangedError as error:
             meant = error.meant
             continue

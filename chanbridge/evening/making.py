@@ -20,12 +20,18 @@ _PLUGS = ("move", "add", "remove", "phantom")
 
 
 class Meant(NamedTuple):
-    """What a late change means. `agreed`: a digest of all that is shown; `caution` is "" where no plug is touched."""
+    """What a late change means. `agreed`: a digest of all that is shown; `caution` is "" where no plug is touched.
+
+    `number`: what it would be called; `body`: its entry in the journal, which must follow the entry `after`.
+    """
 
     said: str
     words: dict[str, Word]
     caution: str
     agreed: str
+    number: int
+    body: dict[str, object]
+    after: int
 
 
 class ChangedError(ChanbridgeError):
@@ -36,10 +42,31 @@ class ChangedError(ChanbridgeError):
         self.meant = meant
 
 
-class _Made(NamedTuple):
-    meant: Meant
-    state: State
-    body: dict[str, object]
+def make(
+    show: Show,
+    journal: Journal,
+    said: str,
+    agreed: str,
+    *,
+    at: str,
+    who: str,
+    undoes: int = 0,
+    looked: Meant | None = None,
+) -> tuple[int, Entry]:
+    """Write a change into the journal where it means what was agreed to; its number and its entry.
+
+    `looked`: what `look` said just now, so that nothing is planned twice. Raises ChangedError where it means something
+    else by now, AmendError where it cannot be made any more.
+    """
+    meant = looked or look(show, journal, said, undoes)
+    for _ in range(_TRIES):
+        if meant.agreed != agreed:
+            raise ChangedError(meant)
+        try:
+            return meant.number, journal.append("amendment", meant.body, at=at, who=who, after=meant.after)
+        except StaleError:  # somebody else wrote: look again whether that changes anything
+            meant = look(show, journal, said, undoes)
+    raise AmendError("others are writing to the journal all the time; try again")
 
 
 def look(show: Show, journal: Journal, said: str, undoes: int = 0) -> Meant:
@@ -47,29 +74,6 @@ def look(show: Show, journal: Journal, said: str, undoes: int = 0) -> Meant:
 
     Raises AmendError where it is not understood or cannot be made.
     """
-    return _made(show, journal, said, undoes).meant
-
-
-def make(
-    show: Show, journal: Journal, said: str, agreed: str, *, at: str, who: str, undoes: int = 0
-) -> tuple[int, Entry]:
-    """Write a change into the journal where it means what was agreed to; its number and its entry.
-
-    Raises ChangedError where it means something else by now, AmendError where it cannot be made any more.
-    """
-    for _ in range(_TRIES):
-        made = _made(show, journal, said, undoes)
-        if made.meant.agreed != agreed:
-            raise ChangedError(made.meant)
-        try:
-            entry = journal.append("amendment", made.body, at=at, who=who, after=made.state.last)
-        except StaleError:
-            continue  # somebody else wrote: look again whether that changes anything
-        return len(made.state.amendments) + 1, entry
-    raise AmendError("others are writing to the journal all the time; try again")
-
-
-def _made(show: Show, journal: Journal, said: str, undoes: int) -> _Made:
     state = read_state(journal)
     before = planned(show, state)
     if undoes:
@@ -100,7 +104,7 @@ def _made(show: Show, journal: Journal, said: str, undoes: int) -> _Made:
     }
     caution = CAUTION if any(step.change in _PLUGS for step in steps) else ""
     agreed = hashlib.sha256(repr((steps, words)).encode("utf-8", "surrogatepass")).hexdigest()
-    return _Made(Meant(said, words, caution, agreed), state, body)
+    return Meant(said, words, caution, agreed, len(state.amendments) + 1, body, state.last)
 
 
 def _back(state: State, number: int) -> Sequence[Step]:

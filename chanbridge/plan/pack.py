@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from chanbridge.plan.alike import in_any_order
 from chanbridge.plan.choose import choose
 from chanbridge.plan.places import placed
 from chanbridge.plan.program import Clock
@@ -55,6 +56,10 @@ def pack(task: Task, seconds: float = 5.0, *, keep_order: bool = False) -> Packi
     floor = Score(*chosen.floor[:CARRYING])
     if row is not None and known == floor:
         return _packing(task, row, floor, floor)
+    free = None if chosen.score.moved else in_any_order(task, sequence, ideal, chosen.standing)
+    if free is not None and chosen.score == chosen.floor and not any(task.pieces[at].group for at in free):
+        best = task.score(free, ideal)
+        return _packing(task, free, best, best)
     found = placed(task, ideal, clock, chosen, row)
     return found and _packing(task, *found)
 
