@@ -44,11 +44,17 @@ def in_any_order(
         }
         for row in rows
     ]
+    widths = [task.pieces[row[0]].width for row in rows]
     layers: list[dict[tuple[int, ...], _State]] = [{} for _ in range(task.total + 2)]
     layers[1][(0,) * len(rows)] = _State(0, 0, None)
     for slot in range(1, task.total + 1):
         after = slot + closed.get(slot, 1)
         for done, state in layers[slot].items():
+            rest = sum(
+                (len(row) - there) * width for row, there, width in zip(rows, done, widths, strict=True)
+            )
+            if rest > task.total + 1 - slot:
+                continue  # there is no room for them behind
             _reach(layers[after], done, _State(state.cost, slot, None))
             for kind, row in enumerate(rows):
                 if done[kind] < len(row) and slot in starts[kind]:
