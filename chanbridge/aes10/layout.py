@@ -120,6 +120,12 @@ def fill_in_fours(mode: Mode) -> bool:
     return _spare_symbols(mode) >= link_rate(mode) * (WORD_BITS // SYNC_BITS)
 
 
+def most_fill(mode: Mode) -> int:
+    """Synchronisation symbols in the longest fill of a frame."""
+    together = WORD_BITS // SYNC_BITS if fill_in_fours(mode) else 1
+    return -(-_spare_symbols(mode) // (link_rate(mode) * together)) * together
+
+
 def frame_starts(mode: Mode, first: int, count: int) -> NDArray[np.int64]:
     """Where frames begin on the link, in symbols of ten bits: `count` + 1 numbers, from frame `first` on.
 

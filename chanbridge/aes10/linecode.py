@@ -11,8 +11,10 @@ from chanbridge.aes10.layout import (
     SYNC,
     SYNC_BITS,
     WORD_BITS,
+    fill_in_fours,
     frame_starts,
     link_slots,
+    most_fill,
     nibble_in_order,
 )
 from chanbridge.mode import Mode
@@ -59,6 +61,8 @@ class LineEncoder:
         self._halves = np.empty(rows * self._slots * 2, np.int64)
         self._codes = np.empty(rows * self._slots * 2, np.uint32)
         self._cells = np.empty((rows, self._slots), np.uint64)
+        self._room = np.empty(0, np.uint8)
+        self._most_fill = most_fill(mode) * SYNC_BITS // 8 if fill_in_fours(mode) else 0
 
     def feed(self, words: ArrayLike) -> bytes:
         """The bytes of some more frames, (frames, slots). Raises ValueError for another number of slots."""
@@ -74,9 +78,9 @@ class LineEncoder:
         base = int(starts[0]) // 8
         places = starts[1:] - (self._slots * WORD_BITS + base * 8)  # of each frame's first word, in bits
         whole, left = divmod(int(starts[-1]) - base * 8, 8)
-        out = _filled(whole + 8, base % _WORD_BYTES)
-        out[: len(self._held)] = self._held
         bytes_at, shifts = places >> 3, (places & 7).astype(np.uint64)
+        out = self._filled(whole + 8, base % _WORD_BYTES, bytes_at)
+        out[: len(self._held)] = self._held
         cells_at = as_strided(
             out[:8].view(">u8"), (whole - self._slots * _WORD_BYTES + 1, self._slots), (1, _WORD_BYTES)
         )  # row b: the words of a frame that begins in byte b, with what is in the same 64 bits after each
@@ -119,14 +123,25 @@ class LineEncoder:
         cells[:, -1] |= _FILL_ON >> (_U(WORD_BITS) + shifts)
         return cells
 
+    def _filled(self, size: int, phase: int, frames_at: NDArray[np.int64]) -> Bytes:
+        """Room for bytes, used again by the next call, with fill that goes on from `phase` bytes into its pattern.
+
+        `frames_at`: where frames' words begin. Where fill is as long as words, only what is before these is written.
+        """
+        lead = self._most_fill or phase
+        if len(self._room) < lead + size:
+            self._room = np.empty(lead + size, np.uint8)
+        if self._most_fill:
+            before = as_strided(self._room[:lead].view(f"V{lead}"), (size,), (1,))
+            before[frames_at] = np.frombuffer(_FILL_BYTES, f"V{lead}", 1)
+        else:
+            for at in range(0, len(self._room), len(_FILL_BYTES)):
+                some = self._room[at : at + len(_FILL_BYTES)]
+                some[:] = np.frombuffer(_FILL_BYTES, np.uint8, len(some))
+        return self._room[lead : lead + size]
+
     def _sent(self, data: Bytes) -> bytes:
         return self._nrzi.levels(data) if self._nrzi else data.tobytes()
-
-
-def _filled(size: int, phase: int) -> Bytes:
-    """Room for bytes, with fill in it that goes on from `phase` bytes into its pattern."""
-    room = bytearray(_FILL_BYTES) * ((size + phase) // len(_FILL_BYTES) + 1)
-    return np.frombuffer(room, np.uint8)[phase : phase + size]
 
 
 class _Transitions:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import pairwise
 from typing import Any, Literal, NamedTuple
 
@@ -79,8 +79,8 @@ def encode_subframes(
         if bits is not None
     }
     words = np.empty((len(audio), slots), np.uint32)
-    flags = _flags(slots)
-    step = max(1, _PIECE // slots)
+    flags = _flags_of_piece(slots)
+    step = len(flags)
     ones, parities = np.empty((step, slots), np.uint8), np.empty((step, slots), np.uint32)
     for at in range(0, len(words), step):
         piece = words[at : at + step]
@@ -93,7 +93,7 @@ def encode_subframes(
         np.bitwise_count(piece, out=count)
         np.left_shift(count, _PARITY_AT, out=parity)  # bit 0 of the count becomes bit 31, the rest falls off
         piece |= parity
-        piece |= flags
+        piece |= flags[: len(piece)]
     words[-start % BLOCK_FRAMES :: BLOCK_FRAMES] |= _BLOCK
     if active is not None:
         words[~_folded(_lit(active, given, mode), mode)] = INACTIVE
@@ -106,6 +106,12 @@ def _flags(slots: int) -> Words:
     flags: Words = _ACTIVE | np.where(numbers % 2 == 1, _B, np.uint32(0))
     flags[:1] |= _SYNC
     return flags
+
+
+@cache
+def _flags_of_piece(slots: int) -> Words:
+    """The flags of as many frames as are worked on at a time; not to be written to."""
+    return np.tile(_flags(slots), (max(1, _PIECE // slots), 1))
 
 
 def _samples(samples: ArrayLike, mode: Mode) -> NDArray[np.int32]:
@@ -220,14 +226,15 @@ class Subframes:
         way. "block start": not with the frame's other slots, or not 192 frames after the one before. "activity
         gap": an active slot after an inactive one.
         """
-        step = max(1, _PIECE // self.words.shape[1])
-        room = np.empty((min(step, len(self.words)), self.words.shape[1]), np.uint32)
-        flags = _flags(self.words.shape[1])
+        flags = _flags_of_piece(self.words.shape[1])
+        step = len(flags)
+        room, ones = np.empty_like(flags), np.empty(flags.shape, np.uint8)
         found: list[Irregularity] = []
         begins: list[int] = []
         for at in range(0, len(self.words), step):
             piece = self.words[at : at + step]
-            if _all_well(piece, flags, room[: len(piece)]):
+            size = len(piece)
+            if _all_well(piece, flags[:size], room[:size], ones[:size]):
                 begins += (np.flatnonzero(piece[:, 0] & _BLOCK) + at).tolist()
             else:
                 found += _piece_irregularities(piece, at)
@@ -252,20 +259,21 @@ def decode_subframes(words: ArrayLike, *, mode: Mode) -> Subframes:
     return Subframes(received, mode)
 
 
-def _all_well(words: Words, flags: Words, room: Words) -> bool:
+def _all_well(words: Words, flags: Words, room: Words, ones: NDArray[np.uint8]) -> bool:
     """Whether a piece holds nothing irregular, told in a few passes; the slots active in its first frame stay so."""
     lit = words[0] & _ACTIVE
     active = int(np.count_nonzero(lit))
     if not lit[:active].all() or not active:
         return False
-    expected = flags if active == len(flags) else np.where(lit, flags, np.uint32(0))
+    expected = flags if active == len(lit) else np.where(lit, flags, np.uint32(0))
     differing = np.bitwise_xor(words, expected, out=room)
     differing[np.flatnonzero(words[:, 0] & _BLOCK), :active] ^= _BLOCK
     if np.bitwise_or.reduce(differing, axis=None) & ~np.uint32(PARITY_COVERS):
         return False
-    if active < words.shape[1] and differing[:, active:].any():
+    if active < len(lit) and differing[:, active:].any():
         return False
-    return not np.bitwise_or.reduce(np.bitwise_count(differing), axis=None) & 1
+    np.bitwise_count(differing, out=ones)
+    return not np.bitwise_or.reduce(ones, axis=None) & 1
 
 
 def _piece_irregularities(words: Words, first: int) -> list[Irregularity]:
