@@ -16,7 +16,7 @@ from chanbridge.model import ChannelMap
 from chanbridge.names import vocabulary
 from chanbridge.sheets import columns, values
 from chanbridge.sheets.grid import Grid, Options
-from chanbridge.sheets.layout import heading_fields
+from chanbridge.sheets.meaning import heading_fields
 
 if TYPE_CHECKING:
     import _csv

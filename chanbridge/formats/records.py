@@ -11,7 +11,7 @@ from lxml import etree
 from chanbridge.errors import Location, ReadError
 from chanbridge.names import fold, vocabulary
 from chanbridge.sheets.grid import Grid
-from chanbridge.sheets.layout import heading_fields
+from chanbridge.sheets.meaning import heading_fields
 
 
 def grid(root: Any, source: str, wanted: str = "") -> Grid:

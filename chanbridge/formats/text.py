@@ -12,7 +12,7 @@ from chanbridge.model import ChannelMap
 from chanbridge.names import vocabulary
 from chanbridge.sheets import columns, values
 from chanbridge.sheets.grid import Grid, Options
-from chanbridge.sheets.layout import heading_fields
+from chanbridge.sheets.meaning import heading_fields
 
 
 def read(data: bytes, source: str, options: Options) -> list[Grid]:

@@ -14,7 +14,7 @@ from chanbridge.sheets import fields, values
 from chanbridge.sheets.collect import Collector
 from chanbridge.sheets.columns import HEADINGS, trimmed_extras
 from chanbridge.sheets.grid import Grid, Options
-from chanbridge.sheets.layout import REMARK, RULE, Table, same_cells, tables
+from chanbridge.sheets.layout import REMARK, RULE, SECTION, Table, same_cells, tables
 from chanbridge.sheets.ledger import Evidence, LedgerRow, Reading, Verdict
 from chanbridge.sheets.quick import Quick, Run
 
@@ -98,7 +98,7 @@ class _Rows:
         """Rows outside any table: titles, dates, remarks, the name of a box."""
         for at in range(start, stop):
             cells = [cell.strip() for cell in self.grid.rows[at] if cell.strip()]
-            section = _SECTION.fullmatch(" ".join(cells))
+            section = SECTION.fullmatch(" ".join(cells))
             if section:
                 self.box = section["box"]
                 self.enter(at, "heading")
@@ -299,7 +299,7 @@ class _Rows:
             return "total"
         if len(filled) > 1:
             return None if name.strip() and not values.is_nothing(name, self.words) else "note"
-        section = _SECTION.fullmatch(first)
+        section = SECTION.fullmatch(first)
         if section:
             self.box = section["box"]
             return "heading"
@@ -320,10 +320,6 @@ _TELLING = frozenset((*_PLACED, "id", "transducer", "phantom", "count"))
 """Fields of which a list of channels has one; a list of people has none."""
 
 _DRAWN = frozenset("-=_*─━═#~.+|:")
-_SECTION = re.compile(
-    r"(?:stage[ -]?box|sub[ -]?box|sub[ -]?snake|box|rack|bühnenbox|boîtier|caja|cassetta|kast)\s*[:#]?\s*(?P<box>\S{1,12})\s*:?",
-    re.IGNORECASE,
-)
 
 
 def _text(row: list[str]) -> str:

@@ -1,24 +1,20 @@
-"""Where the tables of a grid are, and what each of their columns means."""
+"""Where the tables of a grid are; what each of their columns means is decided in `meaning`."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from functools import cache
-from itertools import pairwise
+from collections.abc import Sequence
 from typing import NamedTuple
 
-from chanbridge.errors import Location, ReadError
+from chanbridge.errors import Location
 from chanbridge.names import Vocabulary, fold
-from chanbridge.sheets import looks, values
+from chanbridge.sheets import looks, meaning, values
 from chanbridge.sheets.columns import HEADINGS, is_own
 from chanbridge.sheets.grid import Grid
 
 SAMPLE = 400
 """At most this many rows of a table are looked at to decide what a column means."""
 
-
-Said = Sequence[tuple[str, str]]
 
 RULE = re.compile(r"\s*([-=_*─━═#~.+|:])(?:[-=_*─━═#~.+|:\s])+\s*")
 """A cell that is a drawn line."""
@@ -27,6 +23,13 @@ REMARK = re.compile(
     r"\s*(?:[*†‡]|(?:note|nb|hinweis|anmerkung|remarque|nota|opmerking|page|seite)\b\s*[:.\d])", re.IGNORECASE
 )
 """How the first cell of a remark on a table begins."""
+
+
+SECTION = re.compile(
+    r"(?:stage[ -]?box|sub[ -]?box|sub[ -]?snake|box|rack|bühnenbox|boîtier|caja|cassetta|kast)\s*[:#]?\s*(?P<box>\S{1,12})\s*:?",
+    re.IGNORECASE,
+)
+"""A row that names the box to which the rows after it belong."""
 
 
 class Table(NamedTuple):
@@ -62,19 +65,7 @@ class Table(NamedTuple):
         return {field: heading for field, heading in pairs if field}
 
 
-def heading_fields(text: str, vocabulary: Vocabulary) -> tuple[str, ...]:
-    """The fields that a heading may mean, the likeliest first; () for one that nobody has heard of."""
-    if len(text) > 60:
-        return ()
-    folded = fold(text)
-    plain = " ".join(re.sub(r"[._\-:*\"'?#]+", " ", folded).split())
-    for form in (folded, plain, re.sub(r"\s*[(\[].*", "", plain)):
-        if form in vocabulary.headings:
-            return vocabulary.headings[form]
-    return ()
-
-
-def tables(grid: Grid, vocabulary: Vocabulary, said: Said = ()) -> list[Table]:
+def tables(grid: Grid, vocabulary: Vocabulary, said: meaning.Said = ()) -> list[Table]:
     """Every table in a grid, in order. Rows before the first and between them belong to none.
 
     A heading that turns up again word for word does not start a new table. `said`: headings, or "#3" for the third column,
@@ -127,7 +118,7 @@ def _side_by_side(cells: list[str], vocabulary: Vocabulary) -> list[tuple[int, i
 
 def _is_list(cells: list[str], vocabulary: Vocabulary) -> bool:
     """Whether headings are enough for a list of channels: a number or a socket, and a name."""
-    may_be = [heading_fields(cell, vocabulary) for cell in cells if cell.strip()]
+    may_be = [meaning.heading_fields(cell, vocabulary) for cell in cells if cell.strip()]
     return any({"number", "socket"} & {*fields[:1]} for fields in may_be) and any(
         "name" in fields for fields in may_be
     )
@@ -140,7 +131,9 @@ def same_cells(one: list[str], other: list[str]) -> bool:
     return [fold(cell) for cell in one if cell.strip()] == [fold(cell) for cell in other if cell.strip()]
 
 
-def _is_heading(row: list[str], vocabulary: Vocabulary, said: Said, *, first: bool, narrow: bool) -> bool:
+def _is_heading(
+    row: list[str], vocabulary: Vocabulary, said: meaning.Said, *, first: bool, narrow: bool
+) -> bool:
     if is_own(row):
         return True
     if any(cell.isdigit() and not (first and cell == "48") for cell in map(str.strip, row)):
@@ -149,11 +142,11 @@ def _is_heading(row: list[str], vocabulary: Vocabulary, said: Said, *, first: bo
     named = {fold(heading) for heading, _ in said if not heading.startswith("#")}
     if first and named and named <= {fold(cell) for cell in cells}:
         return True
-    known = [cell for cell in cells if heading_fields(cell, vocabulary)]
+    known = [cell for cell in cells if meaning.heading_fields(cell, vocabulary)]
     distinct = len({fold(cell) for cell in known})
     if first and len(cells) == 1:
         return narrow and len(row) == 1 and len(known) == 1
-    may_be = {field for cell in known for field in heading_fields(cell, vocabulary)}
+    may_be = {field for cell in known for field in meaning.heading_fields(cell, vocabulary)}
     telling = "name" in may_be and bool(may_be & {"number", "socket"})
     return distinct >= (2 if first else 3) and (2 * len(known) >= len(cells) or (first and telling))
 
@@ -165,7 +158,7 @@ def _table(
     stop: int,
     heading_row: int | None,
     vocabulary: Vocabulary,
-    said: Said,
+    said: meaning.Said,
     first: int = 0,
     beside: bool = False,
 ) -> Table:
@@ -199,9 +192,17 @@ def _table(
     columns = [
         [row[at].strip() for row in sample if at < len(row) and row[at].strip()] for at in range(len(heading))
     ]
-    told = _told(heading, said, grid.source)
-    chosen, doubts, evidence = _assign(heading, columns, vocabulary, told)
-    _refuse_alike(
+    told = meaning.as_told(heading, said, grid.source)
+    chosen, doubts, evidence = meaning.assign(heading, columns, vocabulary, told)
+    if {"number", "socket"} & {*chosen} == {"number"} and chosen.index("number") not in told:
+        numbers = columns[chosen.index("number")]
+        if len({*numbers}) < len(numbers) and _begin_again(grid, heading_row, body, chosen):
+            evidence[chosen.index("number")] = (
+                "by-values",
+                "the numbers begin again in each box, so they count its sockets",
+            )
+            chosen[chosen.index("number")] = "socket"
+    meaning.refuse_alike(
         heading, columns, vocabulary, chosen, told, Location(grid.source, grid.sheet, grid.numbers[start - 1])
     )
     if not {"number", "socket"} & {*chosen}:
@@ -214,6 +215,28 @@ def _table(
             "and what follows it stand under the wrong heading"
         )
     return Table(heading, chosen, start, stop, heading_row, False, doubts, evidence, first, beside)
+
+
+def _begin_again(
+    grid: Grid, heading_row: int | None, body: list[list[str]], fields: Sequence[str | None]
+) -> bool:
+    """Whether numbers begin again in each box, named in its column or by section rows: they come twice, but not in one box."""
+    number_at = fields.index("number")
+    box_at = fields.index("box") if "box" in fields else None
+    box, places = "", []
+    for row in grid.rows[: heading_row or 0]:
+        section = SECTION.fullmatch(" ".join(filter(None, map(str.strip, row))))
+        box = section["box"] if section else box
+    for row in body:
+        filled = [cell.strip() for cell in row if cell.strip()]
+        section = SECTION.fullmatch(filled[0]) if len(filled) == 1 and box_at is None else None
+        if section:
+            box = section["box"]
+        elif number_at < len(row) and row[number_at].strip():
+            named = box if box_at is None else row[box_at] if box_at < len(row) else ""
+            places.append((fold(named), row[number_at].strip()))
+    numbers = {number for _, number in places}
+    return all(named for named, _ in places) and len(numbers) < len(places) == len({*places})
 
 
 def _fitted(cells: list[str], body: list[list[str]]) -> list[str]:
@@ -233,162 +256,13 @@ def _fitted(cells: list[str], body: list[list[str]]) -> list[str]:
     return heading
 
 
-def _told(heading: list[str], said: Said, source: str) -> dict[int, str]:
-    """Column → the field that the user says it means."""
-    told: dict[int, str] = {}
-    for name, field in said:
-        at = [place for place, text in enumerate(heading) if fold(text) == fold(name)]
-        if re.fullmatch(r"#\d+", name) and not at:
-            at = [int(name[1:]) - 1] if 0 < int(name[1:]) <= len(heading) else []
-        if at and field in told.values():
-            raise ReadError(
-                f"two columns are said to mean {field.replace('_', ' ')}; say it of one", Location(source)
-            )
-        told |= dict.fromkeys(at[:1], field)
-    return told
-
-
-def _assign(
-    heading: list[str], columns: list[list[str]], vocabulary: Vocabulary, told: Mapping[int, str]
-) -> tuple[list[str | None], list[str], list[tuple[str, str]]]:
-    """Give each column the field that its heading allows and its values bear out; with doubts and evidence.
-
-    What the user says counts first. Then the column with the fewest possibilities chooses; of two that may mean
-    the same, the left one.
-    """
-    possible = [heading_fields(text, vocabulary) for text in heading]
-    fields: list[str | None] = [told.get(at) for at in range(len(heading))]
-    evidence = [
-        ("said", "you said so") if field else ("unknown", "nobody has heard of this heading")
-        for field in fields
-    ]
-    open_columns = {at for at, options in enumerate(possible) if options and fields[at] is None}
-
-    @cache
-    def bears_out(field: str, at: int, named: bool) -> bool:
-        return looks.bears_out(field, columns[at], vocabulary, named, possible[at])
-
-    while open_columns:
-        left = {
-            at: [
-                field
-                for field in possible[at]
-                if field not in fields and bears_out(field, at, "name" in fields)
-            ]
-            for at in sorted(open_columns)
-        }
-        able = [at for at in left if left[at]]
-        if not able:
-            break
-        at = min(able, key=lambda at: (len(left[at]), at))
-        fields[at] = left[at][0]
-        if len(possible[at]) == 1:
-            evidence[at] = ("one-meaning", "the heading means nothing else")
-        else:
-            evidence[at] = (
-                "values",
-                f"the heading could be {_either(possible[at])}; of those still free, this is the first that the values bear out",
-            )
-        open_columns.discard(at)
-    doubts = []
-    for at in sorted(open_columns):
-        holders = " and ".join(
-            repr(heading[fields.index(field)]) for field in possible[at] if field in fields
-        )
-        why = f"{holders} is taken for that" if holders else "its values do not look like it"
-        evidence[at] = ("kept", f"could be {_either(possible[at])}, but {why}")
-        doubts.append(
-            f"column {heading[at]!r} could be {_either(possible[at])}, but {why}; it is kept as it is"
-        )
-    if "name" not in fields and "notes" in fields:
-        at = fields.index("notes")
-        if len(columns[at]) >= max((len(column) for column in columns), default=0) / 2:
-            fields[at] = "name"
-            evidence[at] = ("filled-notes", "no column is called a name, and this one is filled")
-            doubts.append(f"no column is called a name, so {heading[at]!r}, which is filled, is taken for it")
-    if not {"number", "socket"} & {*fields}:
-        counting = [
-            at
-            for at, field in enumerate(fields)
-            if field in (None, "id") and len(columns[at]) > 1 and looks.is_count_up(columns[at], len(columns[at]))
-            and max(len(cell) for cell in columns[at]) < 4
-        ]  # fmt: skip
-        if counting:
-            at = counting[0]
-            fields[at] = "number"
-            evidence[at] = ("by-values", "no heading says a number, and these count up")
-            doubts.append(f"no heading says a number, but {heading[at]!r} counts up and is taken for it")
-    if "name" not in fields:
-        for field, at in looks.by_values(
-            columns, [at for at, field in enumerate(fields) if field is None]
-        ).items():
-            if field not in fields:
-                fields[at] = field
-                evidence[at] = ("by-values", f"no heading says so, but the values look like a {field}")
-                doubts.append(f"no heading says so, but the values of {heading[at]!r} look like a {field}")
-    return fields, doubts, evidence
-
-
-def _refuse_alike(
-    heading: list[str],
-    columns: list[list[str]],
-    vocabulary: Vocabulary,
-    chosen: list[str | None],
-    told: Mapping[int, str],
-    where: Location,
-) -> None:
-    """Raise ReadError where two columns could be the number, the name or the socket as well as each other.
-
-    Of numbers the ones in the first column, or the only ones that count up in even steps, are the list's own; others are places elsewhere.
-    """
-    if not {"number", "socket"} & {*chosen}:
-        return  # a list of something else, read for its remarks
-    for at, text in enumerate(heading):
-        meant = heading_fields(text, vocabulary)[:1]
-        field = meant[0] if meant else ""
-        if field not in ("number", "name", "socket") or chosen[at] is not None or field not in chosen:
-            continue
-        other = chosen.index(field)
-        if (
-            other in told
-            or (field == "number" and (other == 0 or (_counts(columns[other]) and not _counts(columns[at]))))
-            or heading_fields(heading[other], vocabulary)[:1] != meant
-        ):
-            continue
-        if columns[at] != columns[other] and looks.bears_out(field, columns[at], vocabulary, True, meant):
-            shown = [
-                f"{heading[place]!r} ({', '.join(columns[place][:3])} …, column {place + 1})"
-                for place in (other, at)
-            ]
-            which = [
-                f'--columns "{heading[place] if fold(heading[other]) != fold(text) else f"#{place + 1}"}={field}"'
-                for place in (other, at)
-            ]
-            raise ReadError(
-                f"{shown[0]} and {shown[1]} could each be the {field}, and nothing tells which; "
-                f"say {which[0]} or {which[1]}",
-                where,
-            )
-
-
-def _counts(column: list[str]) -> bool:
-    """Whether a sampled column counts up in even steps."""
-    found = [int(cell) for cell in column if cell.isdigit() and cell.isascii()]
-    steps = {other - one for one, other in pairwise(found)}
-    return len(found) == len(column) and len(steps) == 1 and min(steps) > 0
-
-
-def _either(fields: tuple[str, ...]) -> str:
-    return " or ".join(field.replace("_", " ") for field in fields)
-
-
-def _without_heading(grid: Grid, said: Said) -> Table | None:
+def _without_heading(grid: Grid, said: meaning.Said) -> Table | None:
     """A table that has no heading row: a column of rising numbers and one of texts, or None."""
     width = max((len(row) for row in grid.rows), default=0)
     columns = [
         [row[at].strip() for row in grid.rows if at < len(row) and row[at].strip()] for at in range(width)
     ]
-    told = {field: at for at, field in _told([""] * width, said, grid.source).items()}
+    told = {field: at for at, field in meaning.as_told([""] * width, said, grid.source).items()}
     found = looks.by_values(columns, [at for at in range(width) if at not in told.values()]) | told
     if not {"number", "name"} <= {*found}:
         return None
