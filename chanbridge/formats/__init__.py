@@ -188,20 +188,22 @@ def read_data(data: bytes, source: str, known: Format | None = None, options: Op
         except RecursionError:
             raise ReadError("this file is nested too deeply to be a channel list", Location(source)) from None
         if isinstance(found, ChannelMap):
+            if options.columns:
+                raise ReadError(f"columns: this is a whole map, no table; {_OUR_OWN}", Location(source))
             return reading_of(found, source, known.name)
         reading = interpret(found, known.name, options)
     _refuse_unheard(reading, options.columns, found)
     return reading
 
 
+_OUR_OWN = "our own headings and words mean what they say; leave columns out"
+
+
 def _refuse_unheard(reading: Reading, said: Sequence[tuple[str, str]], grids: Sequence[Grid]) -> None:
     """Raise ReadError where the user says what a column means that is not there, or that means what it says."""
     headings = [item.heading for item in reading.evidence]
     if said and all(item.rule == "ours" for item in reading.evidence):
-        raise ReadError(
-            "columns: these headings are our own and mean what they say; leave columns out",
-            Location(reading.source),
-        )
+        raise ReadError(f"columns: {_OUR_OWN}", Location(reading.source))
     widest = max((len(row) for grid in grids for row in grid.rows), default=0) if said else 0
     for name, _ in said:
         counted = re.fullmatch(r"#(\d+)", name)

@@ -37,6 +37,14 @@ def test_columns_overrule_the_heading(run: Run, tmp_path: Path) -> None:
     ]
 
 
+@pytest.mark.parametrize("suffix", ["csv", "json", "xml"])
+def test_columns_are_refused_where_the_words_are_our_own(run: Run, tmp_path: Path, suffix: str) -> None:
+    path, own = tmp_path / "odd.csv", tmp_path / f"own.{suffix}"
+    path.write_text("Ch,Name,Note\n1,Kick,small condenser\n2,Snare,boom\n")
+    assert run("convert", path, own).status == 0
+    failed(run("read", own, "--columns", "Name=notes"), "mean what they say")
+
+
 def test_vocabulary(run: Run, tmp_path: Path) -> None:
     path, words = tmp_path / "odd.csv", tmp_path / "words.toml"
     path.write_text("Pos;Wer;Leitung\n1;Kick;A1\n2;nix da;A2\n")
