@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, settings
 
 settings.register_profile(
     "quick",
-    max_examples=30,
+    max_examples=20,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
