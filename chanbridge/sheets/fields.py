@@ -46,6 +46,15 @@ class Understood(NamedTuple):
     unread: list[tuple[str, str]]
 
 
+_NOTHING_SEEN = re.compile(r"[^\S\x1c-\x1f]*")
+"""Blanks as the model's ids know them: Unicode's white space, the four separators of ASCII left out."""
+
+
+def own_id(said: str) -> str:
+    """An id as it stands in a list that chanbridge wrote, or "" for one in which there is nothing to see."""
+    return "" if _NOTHING_SEEN.fullmatch(said) else said
+
+
 def understand(row: Row, words: Vocabulary) -> Understood:
     """The fields of a row's channel, but for its place, its pair and its unknown columns."""
     out = Understood({"name": row.cell("name")}, [])

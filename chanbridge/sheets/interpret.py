@@ -45,6 +45,18 @@ def interpret(grids: Sequence[Grid], format_name: str, options: Options = Option
                 f"the sheet {grid.sheet!r} has names, but no numbers, sockets or microphones; it is not read as channels",
             )
             named = []
+        if (
+            named
+            and len(grids) > 1
+            and grid.heading is None
+            and all(table.heading_row is None and "number" not in table.fields for table in there)
+        ):
+            out.note(
+                1,
+                "sheet",
+                f"the sheet {grid.sheet!r} has sockets and texts, but no headings; it is not read as channels",
+            )
+            named = []
         if not named:
             rows.keep_apart(0, len(grid.rows))
             continue
@@ -250,7 +262,7 @@ class _Rows:
         self, number_at: int, row: fields.Row, channel: dict[str, object], place: fields.Place, table: Table
     ) -> None:
         out = self.out
-        wanted = row.cell("id") if table.own else row.cell("id").strip()
+        wanted = fields.own_id(row.cell("id")) if table.own else row.cell("id").strip()
         box = (place.socket.box if place.socket else row.cell("box").strip()) or self.home
         name = out.channel(number_at, channel, wanted, box, place.slot, out.slot(place.socket, table.own))
         if name is None:

@@ -116,8 +116,7 @@ class Quick:
                     cells = [usual if cell in _EMPTY else cell for cell in cells]
             columns[field] = cells
         ids = list(self.ids[start:stop]) if self.ids else [""] * (stop - start)
-        if not self.own:
-            ids = [said.strip() for said in ids]
+        ids = [fields.own_id(said) if self.own else said.strip() for said in ids]
         places = [place for place in self.places[start:stop] if place]
         return Run(columns, ids, [int(said) for said in self.numbers[start:stop]], places)
 

@@ -17,12 +17,14 @@ from chanbridge.evening.state import read_state
 from chanbridge.evening.words import LONGEST, AmendError, understand
 from chanbridge.formats import named, read_data, write
 from chanbridge.formats.characters import decode
+from chanbridge.handover.manifest import read_manifest
 from chanbridge.journal import Journal, JournalError
 from chanbridge.model import Channel, ChannelMap
 from chanbridge.show import parse
 from chanbridge.web.linecheck import KIND, TickError, Ticks, understood
 from tests.faults.child import run
 from tests.faults.evening import served
+from tests.faults.targets import TARGETS
 from tests.formats import books
 from tests.web.conftest import BAND, SHOW, tick
 
@@ -44,6 +46,28 @@ def test_numbers_on_rows_of_their_own_are_read_to_the_end() -> None:
         "x.csv",
         named("csv"),
     )
+
+
+@pytest.mark.parametrize("unseen", ["\u2028", " ", "\u3000\x85"])
+def test_an_id_of_which_nothing_is_seen_is_none(unseen: str) -> None:
+    whole = ChannelMap(channels=(Channel(id="kick", name="Kick"), Channel(id="snare", name="Snare")))
+    data = write(whole, named("csv")).replace(b"kick", unseen.encode())
+    assert [one.id for one in read_data(data, "x.csv", named("csv")).map.channels] == ["kick", "snare"]
+
+
+@pytest.mark.parametrize("label_row", ["1e999", "null", '"x"'])
+def test_a_manifest_that_says_no_number_is_refused(tmp_path: Path, label_row: str) -> None:
+    made = json.loads(TARGETS["manifest"].seeds()[0])
+    text = json.dumps(made).replace('"label_row": 8', f'"label_row": {label_row}')
+    with pytest.raises(ReadError, match="does not say how the papers were made"):
+        TARGETS["manifest"].read(text.encode(), tmp_path)
+
+
+def test_messages_quote_no_more_than_can_be_read() -> None:
+    made = json.loads(TARGETS["manifest"].seeds()[0]) | {"x" * 9000: 1}
+    with pytest.raises(ReadError) as refused:
+        read_manifest(json.dumps(made).encode(), "manifest.json")
+    assert len(str(refused.value)) < 500
 
 
 BODIES: dict[str, tuple[str, Any]] = {
