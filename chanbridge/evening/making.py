@@ -6,13 +6,15 @@ import hashlib
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from chanbridge.assemble import Planned
 from chanbridge.errors import ChanbridgeError, ShowError
 from chanbridge.evening.amend import Step, check, opposite, steps_for, to_json
 from chanbridge.evening.consequences import CAUTION, Word, consequences
 from chanbridge.evening.revisions import stands_of
 from chanbridge.evening.state import State, planned, read_state
-from chanbridge.evening.words import AmendError, misspelt, understand
+from chanbridge.evening.words import AmendError, Asked, misspelt, understand
 from chanbridge.journal import Entry, Journal, StaleError
+from chanbridge.names import fold
 from chanbridge.show import Show
 
 _TRIES = 5
@@ -84,6 +86,7 @@ def look(show: Show, journal: Journal, said: str, undoes: int = 0) -> Meant:
         try:
             steps = steps_for(asked, before.map)
         except AmendError as error:
+            _refuse_of_an_act(before, asked)
             near = misspelt(said)
             raise AmendError(f"{error}; did you mean {near!r}?") if near else error from None
     check(steps, before.map)
@@ -105,6 +108,20 @@ def look(show: Show, journal: Journal, said: str, undoes: int = 0) -> Meant:
     caution = CAUTION if any(step.change in _PLUGS for step in steps) else ""
     agreed = hashlib.sha256(repr((steps, words)).encode("utf-8", "surrogatepass")).hexdigest()
     return Meant(said, words, caution, agreed, len(state.amendments) + 1, body, state.last)
+
+
+def _refuse_of_an_act(plan: Planned, asked: Asked) -> None:
+    """Raise AmendError where a channel is meant that comes only with an act."""
+    names = {fold(channel.name) for channel in plan.map.channels}
+    for said in (asked.who, asked.other):
+        for act, played, _ in plan.acts:
+            held = next((one for one in played.map.channels if fold(one.name) == fold(said)), None)
+            if held and fold(said) not in names:
+                sheet = f"{act.sheet} or in " if act.sheet else ""
+                raise AmendError(
+                    f"{held.name!r} comes with the act {act.name or act.id!r}, and late changes are made to what stands at "
+                    f"the start; change it in {sheet}show.toml, under [[act]] {act.id}"
+                )
 
 
 def _back(state: State, number: int) -> Sequence[Step]:

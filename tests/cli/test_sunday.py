@@ -332,3 +332,10 @@ def test_every_sheet_of_an_act_says_which_act_it_is(handed: tuple[Path, Result])
 def barred(page: str) -> set[str]:
     """The rows of a page that bear a change bar."""
     return set(re.findall(r'<tr role="row" data-key="([^"]+)"[^>]* class="[^"]*\bchanged\b', page))
+
+
+@pytest.mark.parametrize("said", ["harp l to A12", "swap Kick and Harp L", "remove Harp L"])
+def test_a_late_change_to_what_comes_with_an_act_says_where_it_is_changed(
+    run: Run, show: Path, said: str
+) -> None:
+    failed(run("amend", show, said, "--yes"), "under [[act]] harp")
