@@ -32,7 +32,7 @@ from chanbridge.sheets.ledger import Reading
 @click.option(
     "--slots", type=click.IntRange(1, 1024), default=40, show_default=True, help="Slots of each block."
 )
-@click.option("--layout", type=click.Choice(["straight", "packed"]), help="Else the first that carries all.")
+@click.option("--layout", type=click.Choice(["straight", "packed"]), help="Else the first that carries all that is for air.")
 @click.option(
     "--keep",
     metavar="ISSUED",
@@ -71,7 +71,7 @@ def command(
 ) -> None:  # fmt: skip
     """Put SHEETs, each a block of 40 channels, onto one AES10 feed or more.
 
-    Straight through where that carries every channel, else packed: empty spares give way, then channels not
+    Straight through where that carries every channel for air, else packed: empty spares give way, then channels not
     for air. Where another channel does not fit it is named, nothing is written and the exit status is 1.
     Several feeds are written to DST-1, DST-2 …
 
