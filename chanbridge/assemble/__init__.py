@@ -95,7 +95,9 @@ def assemble(show: Show, amend: Callable[[ChannelMap], ChannelMap] | None = None
     moving = {first[name] for act in acts for name, made in act.feeds.items() if made.moved}
     said: dict[str, str] = {}
     if moving:
-        ways, said = settle(show, [stage, *(one.map for one in played)], moving)
+        ways, said = settle(
+            show, [stage, *(one.map for one in played)], [one.feeds for one in (base, *acts)], moving
+        )
         if ways.stood:
             base, acts = _in_turn(show, stage, played, ways)
     unplaced, problems = tuple(builder.unplaced), tuple(builder.problems)
@@ -387,5 +389,5 @@ def _unreachable(home: str, recipient: Recipient, file: ShowFile) -> str:
 
 def is_wanted(channel: Channel, recipient: Recipient) -> bool:
     """Whether a recipient must get a channel: anyone who hears it through the recipient may hear it."""
-    heard = [getattr(channel.audience, tag) for tag in recipient.tags]
-    return not heard or any(permission != "not allowed" for permission in heard)
+    permissions = [getattr(channel.audience, tag) for tag in recipient.tags]
+    return not permissions or any(permission != "not allowed" for permission in permissions)

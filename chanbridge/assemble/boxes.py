@@ -88,9 +88,8 @@ class Builder:
         owner = self.boxes.get(fold(line.box))
         if line.box and owner and owner.id != box.id:
             return owner.sheet != box.sheet
-        if (
-            line.box and not owner
-        ):  # on a sheet of several boxes' an unknown one is reported once, by the first
+        # On a sheet of several boxes' an unknown one is reported once, by the first.
+        if line.box and not owner:
             sharing = [other for other in self.show.file.box if other.sheet == box.sheet]
             return sharing[0].id == box.id
         return True
@@ -189,6 +188,7 @@ class Builder:
         return ids
 
     def map(self) -> ChannelMap:
+        """The boxes, their channels and the blocks that carry them; nothing is planned in it."""
         file = self.show.file
         rates = {block.id: block.rate or file.rate for block in file.block}
         sizes = {block.id: block.slots for block in file.block}

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from chanbridge.assemble.lists import Listed, listed, named
 from chanbridge.model import ChannelMap, Slot
-from chanbridge.plan.acts import one_place_each
+from chanbridge.plan.acts import one_place_each, without
 from chanbridge.plan.conflict import PlanError
 from chanbridge.plan.declared import feed_group, place_of, slots_of
 from chanbridge.plan.demands import task_of
@@ -19,10 +19,13 @@ SECONDS = 4.0
 """How long a proof may take for each feed and act."""
 
 
-def settle(show: Show, acts: Sequence[ChannelMap], moving: Collection[str]) -> tuple[Ways, dict[str, str]]:
+def settle(
+    show: Show, acts: Sequence[ChannelMap], made: Sequence[Mapping[str, Plan]], moving: Collection[str]
+) -> tuple[Ways, dict[str, str]]:
     """Places for feeds on which channels move between acts, so that none does; and what is known where there are none.
 
-    `acts`: the boxes and blocks in every act. `moving`: the first feed of each group that is concerned.
+    `acts`: the boxes and blocks in every act, `made`: feed id → the plan that each has alone; what that leaves out needs no
+    place. `moving`: the first feed of each group that is concerned.
     """
     ways, said = Ways(), {}
     for feed in show.file.feed:
@@ -36,20 +39,19 @@ def settle(show: Show, acts: Sequence[ChannelMap], moving: Collection[str]) -> t
                     "a converter that moves channels in blocks keeps blocks, not channels, in place"
                 )
                 continue
-            for empty in (
-                frozenset(asked[0].ungiven),
-                frozenset[int](),
-            ):  # what cannot be given stays empty if it can
+            left_out = [{out.channel for out in plans[feed.id].left_out} for plans in made]
+            # What cannot be given stays empty if it can.
+            for empty in (frozenset(asked[0].ungiven), frozenset[int]()):
                 tasks = [
-                    task_of(stands(whole, feed.blocks, parts), feeds, wish, empty)
-                    for whole, wish in zip(acts, asked, strict=True)
+                    without(task_of(stands(whole, feed.blocks, parts), feeds, wish, empty), gone)
+                    for whole, wish, gone in zip(acts, asked, left_out, strict=True)
                 ]
                 joint = one_place_each(tasks, SECONDS)
                 if joint.at is not None:
                     break
             if joint.at is not None:
                 ways.stood[feed.id] = joint.at
-            elif joint.proved:
+            elif joint.proved and not any(left_out):
                 said[feed.id] = "no plan lets every channel keep one slot in all acts; that is proved"
             else:
                 said[feed.id] = "no plan was found that lets every channel keep one slot in all acts"
@@ -66,8 +68,8 @@ class Ways:
 def plan_all(show: Show, whole: ChannelMap, ways: Ways, *, first: bool) -> dict[str, Plan]:
     """Feed id → its plan; feeds that continue another share one, each with its own patches.
 
-    `first`: nothing was played before, so only what was issued can have moved. Channels that stood on a feed in an act before stay there as far as can be. Raises ShowError where the show
-    file asks for what cannot be.
+    `first`: nothing was played before, so only what was issued can have moved. Channels that stood on a feed in an
+    act before stay there as far as can be. Raises ShowError where the show file asks for what cannot be.
     """
     plans: dict[str, Plan] = {}
     for at, feed in enumerate(show.file.feed):

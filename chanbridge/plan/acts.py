@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from typing import NamedTuple
 
 from chanbridge.plan.pack import places_in_order
@@ -18,6 +18,15 @@ class Joint(NamedTuple):
 
     at: dict[str, int] | None
     proved: bool
+
+
+def without(task: Task, gone: Set[str]) -> Task:
+    """A task without the pieces of which no channel is carried."""
+    if not gone:
+        return task
+    pieces = [piece for piece in task.pieces if not all(name in gone for _, name in piece.channels)]
+    pairs = [pair for pair in task.pairs if not gone & {*pair}]
+    return Task(pieces, task.rooms, task.levels, task.fixed, task.issued, task.barred, pairs)
 
 
 def one_place_each(tasks: Sequence[Task], seconds: float = 4.0) -> Joint:

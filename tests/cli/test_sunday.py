@@ -134,6 +134,32 @@ def test_a_move_that_cannot_be_avoided_is_proved(run: Run, tmp_path: Path, show:
     assert ("that is proved" in result.text) == bool(moved)
 
 
+def test_on_a_full_feed_only_what_gives_way_leaves_between_acts(run: Run, tmp_path: Path, show: Path) -> None:
+    """Where all slots are taken, what is carried still keeps its slot in every act."""
+    names = [
+        "Kick", "Snare", "Bass", "Keys L", "Keys R", "Gtr", *(f"Vox {at}" for at in range(1, 8)), "Click", "Talkback",
+    ]  # fmt: skip
+    (show / "band.csv").write_text(
+        "Socket,Name\n" + "".join(f"A{at},{name}\n" for at, name in enumerate(names, 1))
+    )
+    (show / "show.toml").write_text(
+        'title = "T"\nrate = 192000\n[[box]]\nid = "A"\nsheet = "band.csv"\ninputs = 20\nblock = "one"\n'
+        '[[block]]\nid = "one"\nslots = 20\n[[feed]]\nid = "f"\nmode = "14@192000"\nblocks = ["one"]\n'
+        '[[recipient]]\nid = "truck"\ntakes = ["f"]\ntags = ["air"]\n'
+        '[[act]]\nid = "duo"\nsockets = { "A 3" = "Duo L", "A 16" = "Duo R", "A 6" = "" }\n'
+        '[[act]]\nid = "solo"\nsockets = { "A 17" = "Solo", "A 1" = "", "A 18" = "Gtr", "A 6" = "Organ L", '
+        '"A 19" = "Organ R", "A 2" = "" }\n'
+    )
+    result = run("handover", show, "-o", tmp_path / "out", "--formats", "csv,txt")
+    assert set(re.findall(r"'(.+)' stood on f", result.text)) <= {"Click", "Talkback"}
+    sheets = [
+        slots(tmp_path / "out" / folder / "truck" / "sheet.csv") for folder in ("", "acts/duo", "acts/solo")
+    ]
+    for one, other in pairwise(sheets):
+        assert all(one[name] == other[name] for name in one.keys() & other.keys())
+    assert "proved" not in result.text
+
+
 def test_the_same_from_a_shuffled_show_file(
     run: Run, tmp_path: Path, show: Path, handed: tuple[Path, Result]
 ) -> None:
