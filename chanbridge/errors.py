@@ -34,6 +34,10 @@ class Problem(NamedTuple):
         return f"{self.where}: {self.message}" if str(self.where) else self.message
 
 
+LONGEST_LINE = 1200
+"""Characters of one line of a message."""
+
+
 class ChanbridgeError(Exception):
     """Something could not be done. The text is a complete message for a person.
 
@@ -42,11 +46,16 @@ class ChanbridgeError(Exception):
 
     def __init__(self, message: str, where: Location | None = None) -> None:
         super().__init__(message, where)
-        self.message = message
+        self.message = "\n".join(map(_readable, message.split("\n")))
         self.where = where or Location()
 
     def __str__(self) -> str:
         return str(Problem(self.where, "", self.message))
+
+
+def _readable(line: str) -> str:
+    """A line with its middle left out where what it quotes is longer than anybody reads."""
+    return line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 300]} … {line[-300:]}"
 
 
 class ReadError(ChanbridgeError):

@@ -86,7 +86,7 @@ class Package:
         except (
             zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, ValueError, struct.error, OSError
         ) as error:  # fmt: skip
-            raise damaged(f"the part {name} cannot be unpacked ({str(error)[:200]})") from None
+            raise damaged(f"the part {name} cannot be unpacked ({error})") from None
 
 
 def _check_sizes(members: Iterable[zipfile.ZipInfo], packed: int) -> None:

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-from chanbridge.check.rule import Facts, Found, Unjudged, named, rule
-from chanbridge.check.wiring import carried, carries_nothing, on_link, port_at
+from chanbridge.check.rule import Facts, Found, Said, Unjudged, named, rule
+from chanbridge.check.wiring import carried, carries_nothing, device_of, on_link, port_at
 from chanbridge.names import counted
 from chanbridge.system import Link
-
-Said = Iterator[Found | Unjudged]
 
 WORD_BITS = 24
 """Bits of a sample on a network transport (common practice)."""
@@ -41,7 +37,8 @@ def over_capacity(facts: Facts) -> Said:
     sizes, rates = slots(facts), block_rates(facts)
     feeds = facts.file.feed if facts.file else ()
     for feed in feeds:
-        lost = facts.overflow.get(feed.id, ())
+        given_up = facts.overflow.get(feed.id, ())
+        lost = tuple(sorted(given_up, key=lambda channel: channel.audience.air == "not allowed"))
         if lost:
             group = [item for item in feeds if feed.id in (item.id, item.continues)]
             total = len(lost) + sum(len(facts.standing.get(item.id, ())) for item in group)
@@ -98,7 +95,7 @@ def _end_rates(facts: Facts, link: Link) -> list[int]:
     rates = []
     for end in (0, 1):
         port = port_at(facts, link, end)
-        device = next((item for item in facts.devices if item.id == link.end(end)[0]), None)
+        device = device_of(facts, link.devices[end])
         rate = (port.rate_hz if port else None) or (device.rate if device and not device.conversion else None)
         rates += [rate] if rate else []
     return rates
@@ -294,7 +291,7 @@ def blocks_joined(facts: Facts) -> Said:
     blocks = {block.id for block in facts.file.block} if facts.file else set()
     for device in facts.devices:
         if device.switch:
-            here = [link for link in facts.links if device.id in (link.end(0)[0], link.end(1)[0])]
+            here = [link for link in facts.links if device.id in link.devices]
             names = [name for link in here for name in sorted(on_link(facts, link))]
             joined = sorted({*names} & blocks)
             if len(joined) > 1:

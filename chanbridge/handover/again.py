@@ -76,6 +76,6 @@ def _asked(made: Manifest, fonts: Sequence[str]) -> tuple[Asked, bool, str]:
         return asked, bool(said["issued"]), said["date"]
     except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise ReadError(
-            f"this manifest does not say how the papers were made ({str(error)[:200]}); make the hand-over again",
+            f"this manifest does not say how the papers were made ({error}); make the hand-over again",
             Location(NAME),
         ) from None

@@ -90,7 +90,7 @@ def read_manifest(data: bytes, source: str) -> Manifest:
         raise ReadError("this manifest is of a newer chanbridge; use that one", Location(source))
     unknown = said.keys() ^ {*Manifest._fields}
     if unknown:
-        raise wrong(f"look at {', '.join(sorted(unknown))[:200]}")
+        raise wrong(f"look at {', '.join(sorted(unknown))}")
     for key in ("files", "inputs"):
         table = said[key]
         if not isinstance(table, dict) or not all(isinstance(text, str) for text in table.values()):

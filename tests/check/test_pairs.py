@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -95,6 +96,18 @@ def test_a_feed_without_room_is_said_once(tmp_path: Path) -> None:
         ("over-capacity", "error", 2)
     ]
     assert "28@96000 holds 28 of 30 channels, without " in found[0].message
+
+
+def test_whoever_is_wanted_on_air_and_left_out_is_named_first(tmp_path: Path) -> None:
+    names = [*(f"Click {at}" for at in range(1, 7)), *(f"Vox {at}" for at in range(1, 31))]
+    rows = "".join(f"{at},{name}\n" for at, name in enumerate(names, 1))
+    text = (
+        f'Socket,Name\n{rows}[[box]]\nid = "A"\nsheet = "a.csv"\nblock = "one"\n'
+        '[[block]]\nid = "one"\nrate = 96000\n[[feed]]\nid = "feed"\nmode = "28@96000"\nblocks = ["one"]\n'
+        '[[recipient]]\nid = "truck"\ntakes = ["feed"]\n'
+    )
+    found = check(example(text, tmp_path), only=["over-capacity"]).findings
+    assert re.search(r"without 'Vox \d+', 'Vox \d+', 'Click \d' and 5 more", found[0].message)
 
 
 def on_two(first: tuple[int, int], second: tuple[int, int]) -> list[tuple[str, str]]:
