@@ -33,8 +33,8 @@ class Reading(NamedTuple):
 class _Words(NamedTuple):
     """A dictionary in the form in which it is asked.
 
-    `meanings`: a way of writing → what it may mean; `known`: every word of a meaning; `groups`: word → the contrasts that
-    it belongs to; `sides`: the words of the contrast side; `fillers`: words that hardly count.
+    `meanings`: a way of writing → what it may mean; `known`: every word of a meaning; `groups`: word → the contrasts
+    that it belongs to; `sides`: the words of the contrast side; `fillers`: words that hardly count.
     """
 
     meanings: dict[str, dict[str, None]]
@@ -173,6 +173,18 @@ class Dictionary:
         mine, theirs = self.readings(one), self.readings(other)
         apart = all(self._exclude(a, b) for a in mine for b in theirs)
         return bool(mine and theirs) and (apart or self._lettered_apart(one, other))
+
+    def changed_word(self, one: str, other: str) -> tuple[str, str] | None:
+        """The word that one label has and the one that the other has in its place, where all else is the same."""
+        for mine in self.readings(one):
+            for theirs in self.readings(other):
+                here, there = mine.words - theirs.words, theirs.words - mine.words
+                same = mine._replace(words=mine.words - here) == theirs._replace(words=theirs.words - there)
+                if same and len(here) == len(there) == 1 and mine.words & theirs.words:
+                    (a,), (b,) = here, there
+                    if not (a in self._words.known and b in self._words.known):
+                        return a, b
+        return None
 
     def _lettered_apart(self, one: str, other: str) -> bool:
         """Whether two labels end in different single letters, whatever these stand for: Choir A and Choir B."""

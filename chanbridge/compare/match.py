@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 
 from chanbridge.compare.assign import best_assignment
 from chanbridge.compare.labels import Dictionary
-from chanbridge.compare.places import Item, Question, Said, said, settle
+from chanbridge.compare.places import FEWEST, Item, Question, Said, said, settle
 from chanbridge.errors import ReadError
 from chanbridge.names import fold
 
@@ -305,15 +305,22 @@ class _Matcher:
         self.questions.append(Question("match", names, one.line, two.line, round(like, 2), message))
 
     def in_place(self) -> None:
-        """What is left in one place on both lists: another source there."""
+        """What is left in one place on both lists: another source there, unless one word stands for another all along."""
         standing = self.standing()
         taken: set[int] = set()
+        found: list[tuple[int, int]] = []
         for at, where in self.expected(self.left()).items():
             there = next((row for row in standing.get(where, ()) if row not in taken), None)
             if there is not None:
                 taken.add(there)
-                like = self.words.likeness(self.mine[at].label, self.theirs[there].label)
-                self.take(at, there, self.by_place(), min(like, ALIKE - 0.01))
+                found.append((at, there))
+        labels = [(self.mine[at].label, self.theirs[there].label) for at, there in found]
+        changed = [self.words.changed_word(*both) for both in labels]
+        often = Counter(changed)
+        for (at, there), both, word in zip(found, labels, changed, strict=True):
+            renamed = word is not None and often[word] >= FEWEST
+            like = ALIKE if renamed else min(self.words.likeness(*both), ALIKE - 0.01)
+            self.take(at, there, self.by_place(), like)
 
     def _candidates(self, left: Sequence[int], right: Sequence[int]) -> Iterator[list[int]]:
         """For each row what shares the most words with it, slips and abbreviations included."""

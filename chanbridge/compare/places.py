@@ -40,11 +40,6 @@ class Item(NamedTuple):
     socket: int | None
 
     @property
-    def place(self) -> tuple[int | None, str, int | None]:
-        """Slot, box and socket."""
-        return self.slot, self.box, self.socket
-
-    @property
     def label(self) -> str:
         """The name, a last letter that is a side there as L or R: `OH G` and `OH D` of a French pair are `OH L`, `OH R`."""
         letter = {"left": "L", "right": "R"}.get(self.channel.pair.side) if self.channel.pair else None

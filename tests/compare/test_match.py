@@ -241,3 +241,17 @@ def test_french_letters_are_sides_where_the_list_pairs_them() -> None:
     assert [change.kind for change in found.changes if change.kind != "renamed"] == ["pair"]
     lettered = compare(numbered(["Choir D", "Bass"]), numbered(["Choir R", "Bass"]))  # no pair, no side
     assert kinds(lettered) == ["resourced"]
+
+
+def test_one_word_for_another_all_along_is_another_name() -> None:
+    """`RF 01 Ana` and `Kanal 01 Ana`: three of them tell that the words mean one thing; two, or known words, do not."""
+    people = ["Ana", "Ben", "Cem", "Dora"]
+    here = numbered(["Bass", *(f"RF {at:02} {name}" for at, name in enumerate(people, 1))])
+    there = numbered(["Bass", *(f"Kanal {at:02} {name}" for at, name in enumerate(people, 1))])
+    assert kinds(compare(here, there)) == ["renamed"] * 4
+    few = [numbered(["Bass", *(f"{word} Ana", f"{word} Ben")]) for word in ("RF", "Kanal")]
+    assert kinds(compare(*few)) == ["resourced"] * 2
+    known = [numbered(["Bass", *(f"{word} {name}" for name in people)]) for word in ("Guitar", "Banjo")]
+    assert kinds(compare(*known)) == ["resourced"] * 4
+    numbers = [numbered(["Bass", *(f"{word} {at} Ana" for at in order)]) for word, order in (("RF", (1, 2, 3)), ("Kanal", (2, 3, 1)))]  # fmt: skip
+    assert "renamed" not in kinds(compare(*numbers))
