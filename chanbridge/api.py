@@ -1,7 +1,7 @@
 """What the command line does, for use from Python. Paths are those of a clone in the examples here.
 
-What cannot be done raises a `chanbridge.errors.ChanbridgeError`, whose text says where, what was found and how to mend it.
-`examples/notebook.py` shows all of it in one go.
+What cannot be done raises a `chanbridge.errors.ChanbridgeError`, whose text says where, what was found and how to
+mend it. `examples/notebook.py` shows all of it in one go.
 
 >>> from chanbridge import api
 >>> box_a = api.read("examples/winter-concert/box-a.csv")
@@ -98,7 +98,7 @@ def merge(*sheets: Reading, onto: str, slots: int = 40) -> Merged:
     ('packed', ['a-guide-piano', 'a-timecode'])
     >>> write(feed.map, tempfile.mkdtemp() + "/truck.csv", "feed")
     """
-    from chanbridge.handover.recipients import fed
+    from chanbridge.assemble.fed import fed
     from chanbridge.plan.blocks import Sheet, side_by_side
 
     mode = Mode.parse(onto)

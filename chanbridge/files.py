@@ -32,22 +32,14 @@ def read_bytes(path: str | os.PathLike[str], largest: int = LARGEST) -> bytes:
     bytes, and for one that changes while it is being read. Never waits for a pipe's other end.
     """
     where = Location(os.fspath(path))
-    handle = _opened(path)
-    before = os.fstat(handle)
-    wrong = _no_sheet(before, largest)
-    if wrong:
-        os.close(handle)
-        raise ReadError(wrong, where)
+    handle, before = _opened(path, largest)
     with open(handle, "rb") as stream:
         try:
             data = stream.read(largest + 1)
         except OSError as error:
             raise ReadError(_reason(error, "read"), where) from None
         after = os.fstat(handle)
-    if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns) or len(
-        data
-    ) != after.st_size:
-        raise ReadError("this file changed while it was being read; close it elsewhere and try again", where)
+    _demand_unchanged(where, before, after, len(data))
     return data
 
 
@@ -57,27 +49,33 @@ def reading(path: str | os.PathLike[str]) -> Iterator[BufferedIOBase]:
 
     Raises ReadError for anything else, and at the end where the file changed meanwhile.
     """
-    where = Location(os.fspath(path))
-    handle = _opened(path)
-    before = os.fstat(handle)
-    wrong = _no_sheet(before, before.st_size)
-    if wrong:
-        os.close(handle)
-        raise ReadError(wrong.replace("sheet", "file"), where)
+    handle, before = _opened(path, None)
     with open(handle, "rb") as stream:
         yield stream
         after = os.fstat(handle)
-    if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+    _demand_unchanged(Location(os.fspath(path)), before, after, after.st_size)
+
+
+def _demand_unchanged(where: Location, before: os.stat_result, after: os.stat_result, read: int) -> None:
+    if (before.st_size, before.st_mtime_ns, read) != (after.st_size, after.st_mtime_ns, after.st_size):
         raise ReadError("this file changed while it was being read; close it elsewhere and try again", where)
 
 
-def _opened(path: str | os.PathLike[str]) -> int:
+def _opened(path: str | os.PathLike[str], largest: int | None) -> tuple[int, os.stat_result]:
+    """A regular file, open for reading, and what is known of it; `largest`: bytes of a sheet, None for any file."""
+    where = Location(os.fspath(path))
     try:
-        return os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     except FileNotFoundError:
-        raise ReadError(no_such(path), Location(os.fspath(path))) from None
+        raise ReadError(no_such(path), where) from None
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        raise ReadError(_reason(error, "read"), Location(os.fspath(path))) from None
+        raise ReadError(_reason(error, "read"), where) from None
+    found = os.fstat(handle)
+    wrong = _no_sheet(found, found.st_size if largest is None else largest)
+    if wrong:
+        os.close(handle)
+        raise ReadError(wrong.replace("sheet", "file") if largest is None else wrong, where)
+    return handle, found
 
 
 def no_such(path: str | os.PathLike[str]) -> str:

@@ -1,4 +1,4 @@
-"""What show.toml declares for lists of gear, for advance questions and for the case that something is lost."""
+"""Gear: the standards' figures for cables, and what show.toml declares for lists, for questions, for a loss."""
 
 from __future__ import annotations
 
@@ -10,16 +10,39 @@ Metres = Annotated[float, Field(gt=0, le=10_000)]
 Percent = Annotated[float, Field(ge=0, le=400)]
 
 
-class _Declared(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
 class Limit(NamedTuple):
     """The longest run of a medium in m: `sure` up to here, no more than `most`; and where that is from."""
 
     sure: float
     most: float
     source: str
+
+
+LIMITS: dict[str, Limit] = {
+    "twisted pair": Limit(100, 100, "structured cabling"),
+    "coax": Limit(50, 100, "AES10 on 75 ohm coax, from memory"),
+    "multimode fibre": Limit(2000, 2000, "AES10, 100BASE-FX"),
+}
+"""Media that have a limit of their own. Single-mode fibre and analogue lines: their maker says."""
+
+STRANDED = {24: 0.2, 26: 0.5}
+"""How much of its reach stranded cable of a gauge (AWG) loses: TIA-568 annexes, from memory."""
+
+
+def counted_m(length_m: float, stranded_awg: int | None, medium: str | None) -> float:
+    """Metres that a piece of cable uses up of its medium's limit: a stranded one (of this gauge) more than it has."""
+    if medium != "twisted pair" or stranded_awg is None:
+        return length_m
+    return length_m / (1 - STRANDED[stranded_awg])
+
+
+AT_SOURCE_W = (15.4, 4.0, 7.0, 15.4, 30.0, 45.0, 60.0, 75.0, 90.0)
+AT_DEVICE_W = (12.95, 3.84, 6.49, 12.95, 25.5, 40.0, 51.0, 62.0, 71.3)
+"""Watts by class of Power over Ethernet, 0 to 8 (IEEE 802.3)."""
+
+
+class _Declared(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Fallback(_Declared):

@@ -217,9 +217,8 @@ class Journal:
                     part = Path(f"{self.path}{ending}")
                     if part.exists():
                         part.rename(f"{aside}{ending}")
-                os.replace(
-                    fresh, self.path
-                )  # only now: whatever ends the run before, the journal stands in its place
+                # Only now: whatever ends the run before, the journal stands in its place.
+                os.replace(fresh, self.path)
         except OSError as error:
             raise JournalError(
                 f"the journal is damaged ({what}) and cannot be set aside: {(error.strerror or '').lower()}; copy the "
@@ -257,10 +256,8 @@ def _sound(rows: Sequence[_Row], first: str = "") -> list[_Row]:
     for row in rows:
         if row[5] in {_digest(one, row[:5]) for one in before}:
             good.append(row)
-        before = {
-            row[5],
-            *(_digest(one, row[:5]) for one in before),
-        }  # one of them, where this row is damaged
+        # One of them, where this row is damaged.
+        before = {row[5], *(_digest(one, row[:5]) for one in before)}
     return good
 
 

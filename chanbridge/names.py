@@ -18,10 +18,16 @@ def fold(text: str) -> str:
     if text.isascii() and text.isalnum():
         return text.casefold()
     plain = unicodedata.normalize("NFKD", text.casefold())
-    plain = "".join(
-        letter for letter in plain if not "\u0300" <= letter <= "\u036f"
-    )  # accents, no voicing marks
+    # Accents, not the voicing marks of kana.
+    plain = "".join(letter for letter in plain if not "\u0300" <= letter <= "\u036f")
     return " ".join(plain.split()).rstrip(".:").strip() or " ".join(plain.split())
+
+
+@cache
+def any_of(words: frozenset[str]) -> re.Pattern[str]:
+    """A pattern for any of these folded words as a whole word of a folded text, the longest first."""
+    ordered = sorted(words, key=lambda word: (-len(word), word))
+    return re.compile(rf"(?<![^\W_])(?:{'|'.join(map(re.escape, ordered))})(?![^\W_])")
 
 
 class Vocabulary(NamedTuple):
@@ -100,6 +106,12 @@ def extended(text: str) -> Vocabulary:
                 topics_so_far = data.setdefault(table, {})
                 topics_so_far[topic] = [*topics_so_far.get(topic, []), *added]
     return vocabulary_from(data)
+
+
+SPELLED: dict[str, str] = {
+    "ß": "ss", "æ": "ae", "Æ": "Ae", "œ": "oe", "Œ": "Oe", "ø": "o", "Ø": "O", "ł": "l", "Ł": "L", "đ": "d", "Đ": "D",
+}  # fmt: skip
+"""Letters that do not come apart into a plain one and an accent, as they are spelled without."""
 
 
 def slug(*texts: str) -> str:

@@ -186,7 +186,8 @@ def prove_show(
 ) -> Proof:
     """Prove every sheet of a hand-over; `find` gives the bytes of a path in it, None where there is no such file.
 
-    `folder` names it in messages. Raises ReadError where a recipient has no sheet at all, or one has rows that cannot be read.
+    `folder` names it in messages. Raises ReadError where a recipient has no sheet at all, or one has rows that cannot
+    be read.
     """
     proof = Proof()
     places = wanted(file, planned)

@@ -1,4 +1,4 @@
-"""show.toml and the sheets that it names become one channel map, planned for every recipient."""
+"""show.toml and the sheets that it names, read; what cannot be so is said with its line and its key."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from chanbridge.errors import Location, ModeError, ShowError, close_to, nearest,
 from chanbridge.files import no_such, read_bytes
 from chanbridge.foresight.declared import gear_mistakes
 from chanbridge.plan.declared import mistakes
-from chanbridge.plan.naming import naming_mistakes
+from chanbridge.plan.naming import naming_mistakes, wiring_mistakes
 from chanbridge.sheets.columns import FIELDS
 from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
@@ -32,7 +32,6 @@ from chanbridge.system import (
     Segment,
     ShowFile,
     Split,
-    wiring_mistakes,
 )
 
 
@@ -41,7 +40,7 @@ class Show:
     """A show file with its sheets read.
 
     `sheets`: box id → reading; `kept`: recipient id → its own list; `wants`: recipient id → what it asks for;
-    `issued`: feed id → the sheet that was issued for it; `acts`: act id → its sheet. `text`: the file itself.
+    `issued`: feed id, or act/feed, → the sheet that was issued for it; `acts`: act id → its sheet. `text`: the file itself.
     """
 
     source: str
@@ -167,12 +166,8 @@ _File = TypeVar("_File", bound=BaseModel)
 def parse(text: str, source: str) -> ShowFile:
     """The declarations of a show file. Raises ShowError with the line, the key and the nearest right key."""
     file = declared(text, source, ShowFile)
-    checks = (
-        naming_mistakes,
-        mistakes,
-        wiring_mistakes,
-        gear_mistakes,
-    )  # each takes what those before let pass
+    # Each takes what those before let pass.
+    checks = (naming_mistakes, mistakes, wiring_mistakes, gear_mistakes)
     for loc, message in chain.from_iterable(check(file) for check in checks):
         raise ShowError(message, Location(source, "", line_of(text, loc), str(loc[-1])))
     return file
@@ -211,9 +206,8 @@ def _tables(kind: type[BaseModel], *, several: bool = False) -> dict[str, type[B
 
 
 def _explained(error: ValidationError, text: str, source: str, kind: type[BaseModel]) -> ShowError:
-    found_wrong = error.errors(
-        include_url=False
-    )  # a misspelt key tells more than the one that is therefore missing
+    # A misspelt key tells more than the one that is therefore missing.
+    found_wrong = error.errors(include_url=False)
     first = min(
         found_wrong,
         key=lambda item: (item["type"] in ("missing", "too_short"), line_of(text, item["loc"]) or 0),

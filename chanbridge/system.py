@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator, Sequence
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, model_validator
 
-from chanbridge.errors import unknown
 from chanbridge.gear import Answer, Fallback, Kit, SubBox
 from chanbridge.model import ModeField
-from chanbridge.names import fold
 
 Tag = Literal["air", "room", "monitors", "record", "comms"]
 PaperKind = Literal[
@@ -24,6 +21,8 @@ PaperKind = Literal[
     "volunteer",
 ]
 """For whom a sheet is laid out; its columns stand in handover/needs.py."""
+Mistake = tuple[tuple[str | int, ...], str]
+"""Something in the show file that cannot be so: its place, as `show.line_of` takes it, and a message."""
 Id = Annotated[str, Field(pattern=r"^[\w][\w \-]{0,47}$")]
 """Names a thing in the show; recipients' ids name folders too, so no slashes and no dots."""
 
@@ -111,10 +110,10 @@ class Feed(_Declared):
 class Recipient(_Kept):
     """Who gets a sheet.
 
-    `takes`: feeds, or blocks, one after the other. `inputs`: how many slots it has, else all that it
-    takes, or as many as its list of wants names. `ports`: to how many feeds or blocks it can listen at once, the first ones named; else to all.
-    `listens`: it only receives, and sends nothing back. `sheet`: the list that the recipient keeps, compared
-    at every hand-over. `wants`: the list of slots and names that it asks for; the plan follows it. `tags`:
+    `takes`: feeds, or blocks, one after the other. `inputs`: how many slots it has, else all that it takes, or as
+    many as its list of wants names. `ports`: to how many feeds or blocks it can listen at once, the first ones named;
+    else to all. `listens`: it only receives, and sends nothing back. `sheet`: the list that the recipient keeps,
+    compared at every hand-over. `wants`: the list of slots and names that it asks for; the plan follows it. `tags`:
     where what it makes is heard; they decide which channels it must get. `paper`: for whom its sheet is laid out,
     where kind and tags do not say it.
     """
@@ -131,15 +130,20 @@ class Recipient(_Kept):
     wants: str = ""
     tags: tuple[Tag, ...] = ()
 
+    @property
+    def heard(self) -> tuple[str, ...]:
+        """The feeds or blocks that it listens to: all that it takes, or as many as it has ports."""
+        return self.takes[: self.ports]
+
 
 class Return(_Declared):
     """What a desk or the truck sends: a mix, a mix-minus, a stem, talkback or programme.
 
-    `from`: the recipient that makes it, on its output `output`, else its next free one in the order of ids. `to`: where it comes
-    out, each a box with the number of an output ("B 3"), or a recipient that gets it after all that it takes
-    ("monitors"), or a slot of a feed ("truck-feed 63"), which the plan then leaves to it. `contents`: the channels or returns in it, by id or name; `minus`: everything that may go on
-    air but these. `tap`: where they are taken. `stereo`: left and right, on two neighbouring outputs.
-    `tags`: where it is heard.
+    `from`: the recipient that makes it, on its output `output`, else its next free one in the order of ids. `to`:
+    where it comes out, each a box with the number of an output ("B 3"), or a recipient that gets it after all that it
+    takes ("monitors"), or a slot of a feed ("truck-feed 63"), which the plan then leaves to it. `contents`: the
+    channels or returns in it, by id or name; `minus`: everything that may go on air but these. `tap`: where they are
+    taken. `stereo`: left and right, on two neighbouring outputs. `tags`: where it is heard.
     """
 
     id: Id
@@ -193,9 +197,9 @@ class CablePower(_Declared):
 class DevicePort(_Declared):
     """Where cables are plugged into a device.
 
-    `carries`: the blocks, feeds and returns on it. `role`: on those, `leads` the one that says what is sent, `follows`, or
-    `listens` (hears all, sends nothing). `mode` of an AES10 port; `rate` in Hz of another. `gives`, `takes`:
-    power over the cable.
+    `carries`: the blocks, feeds and returns on it. `role`: on those, `leads` the one that says what is sent,
+    `follows`, or `listens` (hears all, sends nothing). `mode` of an AES10 port; `rate` in Hz of another. `gives`,
+    `takes`: power over the cable.
     """
 
     id: Id
@@ -270,10 +274,10 @@ class Segment(_Declared):
 class Link(_Declared):
     """A cable between two ends, each `DEVICE` or `DEVICE.PORT`.
 
-    `direction`: `one way` runs from the first end to the second. `carries`: blocks, feeds and returns, else those of its
-    ports. `couplers`: joints between segments. `backup`: it stands in for another; `plugged`: whether it is in.
-    `redundancy`: what keeps two ways from being a loop. `rate` in Hz; `speed_mbit`: what a network cable carries
-    each way. `limit_m`: the longest run that its maker allows, in m. `isolated`: no metal joins the ends' supplies.
+    `direction`: `one way` runs from the first end to the second. `carries`: blocks, feeds and returns, else those of
+    its ports. `couplers`: joints between segments. `backup`: it stands in for another; `plugged`: whether it is in.
+    `redundancy`: what keeps two ways from being a loop. `rate` in Hz; `speed_mbit`: what a network cable carries each
+    way. `limit_m`: the longest run that its maker allows, in m. `isolated`: no metal joins the ends' supplies.
     `latency_ms`: along it.
     """
 
@@ -298,6 +302,11 @@ class Link(_Declared):
         """The device and the port ("" for none named) at the first (0) or the second end (1)."""
         device, _, port = self.ends[at].partition(".")
         return device, port
+
+    @property
+    def devices(self) -> tuple[str, str]:
+        """The devices that it joins."""
+        return self.end(0)[0], self.end(1)[0]
 
     @property
     def in_use(self) -> bool:
@@ -335,55 +344,8 @@ class ShowFile(_Declared):
     kit: Kit = Kit()
     answer: tuple[Answer, ...] = ()
 
-
-def wiring_mistakes(file: ShowFile) -> Iterator[tuple[tuple[str | int, ...], str]]:
-    """What cannot be so about devices and links: the place in the file and a message, in the file's order."""
-    declared = {item.id for table in (file.block, file.feed, file.returns) for item in table}
-    places = {item.id for table in (file.box, file.recipient) for item in table}
-    devices = {device.id: device for device in file.device}
-
-    def known(
-        name: str, names: Iterable[str], *loc: str | int
-    ) -> Iterator[tuple[tuple[str | int, ...], str]]:
-        there = sorted(names)
-        if name not in there:
-            yield loc, unknown("", name, there)
-
-    tables: tuple[tuple[str, Sequence[Device | Link], set[str]], ...] = (
-        ("device", file.device, {fold(name) for name in declared}),
-        ("link", file.link, set()),
-    )
-    for table, items, taken in tables:
-        for at, item in enumerate(items):
-            same = next((name for name in places if fold(name) == fold(item.id) and name != item.id), None)
-            if fold(item.id) in taken:
-                yield (table, at, "id"), f"the id {item.id!r} is taken; give this {table} one of its own"
-            elif table == "device" and same:
-                yield (table, at, "id"), f"write {same!r}, as the box or recipient that this device is"
-            taken.add(fold(item.id))
-    for at, device in enumerate(file.device):
-        for port in device.ports:
-            if [other.id for other in device.ports].count(port.id) > 1:
-                yield ("device", at, "ports"), f"device {device.id!r} has two ports {port.id!r}"
-            for name in port.carries:
-                yield from known(name, declared, "device", at, "ports")
-        if device.clock not in ("", "own"):
-            yield from known(device.clock, {*devices, "own"}, "device", at, "clock")
-        if device.clock == device.id:
-            yield ("device", at, "clock"), f'{device.id!r} follows itself; write clock = "own" where it leads'
-        if device.split:
-            yield from known(device.split.box, [box.id for box in file.box], "device", at, "split")
-            for name in (*device.split.direct, *device.split.isolated):
-                yield from known(name, {*devices, *places}, "device", at, "split")
-            for name in device.split.phantom:
-                yield from known(name, {*device.split.direct, *device.split.isolated}, "device", at, "split")
-    for at, link in enumerate(file.link):
-        for end in (0, 1):
-            name, port_id = link.end(end)
-            yield from known(name, devices, "link", at, "ends")
-            if port_id and name in devices:
-                yield from known(port_id, [port.id for port in devices[name].ports], "link", at, "ends")
-        if link.end(0)[0] == link.end(1)[0]:
-            yield ("link", at, "ends"), f"both ends are {link.end(0)[0]!r}; a link joins two devices"
-        for name in link.carries:
-            yield from known(name, declared, "link", at, "carries")
+    def port_at(self, link: Link, end: int) -> DevicePort | None:
+        """The port that an end (0 or 1) of a link is plugged into, where it names one."""
+        name, port_id = link.end(end)
+        ports = (port for device in self.device if device.id == name for port in device.ports)
+        return next((port for port in ports if port.id == port_id), None)

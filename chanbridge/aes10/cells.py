@@ -21,8 +21,6 @@ _AT_ONCE = 32_768
 _U = np.uint64
 _HALF_BITS = WORD_BITS // 2
 _HALF = (1 << _HALF_BITS) - 1
-FILL = int(f"{SYNC:0{SYNC_BITS}b}" * 4, 2)
-"""Four symbols: as long as a word."""
 
 ODD_HALF = 0xA5A9
 """What the table says of 20 bits that are no code groups. Where it says this, the bits are looked at again."""
@@ -65,9 +63,8 @@ def look_up(cells: NDArray[np.uint64], halves: NDArray[np.uint64], words: Words)
     np.right_shift(cells, _U(64 - WORD_BITS), out=cells)
     np.bitwise_and(cells, _U(_HALF), out=halves[:, 1])
     into = words.view(np.uint16)
-    HALF_WORDS.take(
-        halves.reshape(-1).view(np.int64), out=into, mode="wrap"
-    )  # nothing wraps; the fastest mode
+    # Nothing wraps; the fastest mode.
+    HALF_WORDS.take(halves.reshape(-1).view(np.int64), out=into, mode="wrap")
 
 
 class Strides:

@@ -67,20 +67,10 @@ SYNC_BITS = 10
 WORD_BITS = 40
 """A subframe on the link: 32 bits in 4B5B."""
 
+FILL = int(f"{SYNC:0{SYNC_BITS}b}" * 4, 2)
+"""Four synchronisation symbols: as long as a word, and a whole number of bytes."""
+
 LINK_BITS_PER_SECOND = 125_000_000
-
-
-def unpack(words: NDArray[np.uint32]) -> dict[str, NDArray[np.uint32]]:
-    """Every field of subframes by name; `pack` gives the same words back, whatever they hold."""
-    return {field.name: field_of(words, field.name) for field in SUBFRAME}
-
-
-def pack(fields: dict[str, NDArray[np.uint32]]) -> NDArray[np.uint32]:
-    """Subframes from all of their fields as they are, the parity too."""
-    words = np.zeros(fields["audio"].shape, np.uint32)
-    for name, values in fields.items():
-        words |= placed(values, name)
-    return words
 
 
 def field_of(words: NDArray[np.uint32], name: str) -> NDArray[np.uint32]:

@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from chanbridge.aes10.layout import (
     CODE_4B5B,
+    FILL,
     SYNC,
     SYNC_BITS,
     WORD_BITS,
@@ -26,9 +27,7 @@ PIECE_WORDS = 32_768
 
 _U = np.uint64
 _WORD_BYTES = WORD_BITS // 8
-_FILL = int(f"{SYNC:0{SYNC_BITS}b}" * 4, 2)
-"""Four synchronisation symbols: as long as a word, and a whole number of bytes."""
-_FILL_BYTES = _FILL.to_bytes(_WORD_BYTES, "big") * 4096
+_FILL_BYTES = FILL.to_bytes(_WORD_BYTES, "big") * 4096
 _WORD = _U((1 << WORD_BITS) - 1 << 64 - WORD_BITS)
 """The upper bits of a cell, where the word is."""
 _FILL_ON = _U(int(f"{SYNC:0{SYNC_BITS}b}" * 7, 2) >> 6)
@@ -81,9 +80,10 @@ class LineEncoder:
         bytes_at, shifts = places >> 3, (places & 7).astype(np.uint64)
         out = self._filled(whole + 8, base % _WORD_BYTES, bytes_at)
         out[: len(self._held)] = self._held
+        # Row b: the words of a frame that begins in byte b, with what is in the same 64 bits after each.
         cells_at = as_strided(
             out[:8].view(">u8"), (whole - self._slots * _WORD_BYTES + 1, self._slots), (1, _WORD_BYTES)
-        )  # row b: the words of a frame that begins in byte b, with what is in the same 64 bits after each
+        )
         for at in range(0, len(frames), self._rows):
             piece = slice(at, at + self._rows)
             cells_at[bytes_at[piece]] = self._shifted(frames[piece], shifts[piece])

@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chanbridge.aes10.cells import (
-    FILL,
     LOAD,
     NO_BYTE,
     SYMBOLS,
@@ -30,7 +29,7 @@ from chanbridge.aes10.cells import (
     words_at,
 )
 from chanbridge.aes10.framing import Framer, Place
-from chanbridge.aes10.layout import SYNC_BITS, WORD_BITS, fill_in_fours, link_slots
+from chanbridge.aes10.layout import FILL, SYNC_BITS, WORD_BITS, fill_in_fours, link_slots
 from chanbridge.aes10.linecode import PIECE_WORDS
 from chanbridge.mode import Mode
 
@@ -120,9 +119,8 @@ class LineDecoder:
         self._received = 0
         self._first_sync: int | None = None
         self._syncs = 0
-        self._lost: tuple[int, int] | None = (
-            None  # bits of which nothing came, from the first to after the last
-        )
+        # Bits of which nothing came, from the first to after the last.
+        self._lost: tuple[int, int] | None = None
         self._before: int | None = None  # None until there are words
         self._breaks: list[Break] = []
         self._stride_words = self._search_words = _FIRST

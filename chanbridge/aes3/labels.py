@@ -9,23 +9,9 @@ from itertools import combinations, product
 from string import ascii_lowercase
 
 from chanbridge.aes3.status import LABEL_WIDTH
-from chanbridge.names import fold, shorten
+from chanbridge.names import SPELLED, fold, shorten
 
-_LETTERS = str.maketrans(
-    {
-        "ß": "ss",
-        "æ": "ae",
-        "Æ": "Ae",
-        "œ": "oe",
-        "Œ": "Oe",
-        "ø": "o",
-        "Ø": "O",
-        "ł": "l",
-        "Ł": "L",
-        "đ": "d",
-        "Đ": "D",
-    }
-)
+_LETTERS = str.maketrans(SPELLED)
 _SIDES = {
     "l": "L", "left": "L", "links": "L", "gauche": "L", "r": "R", "right": "R", "rechts": "R", "droite": "R",
     "m": "M", "mid": "M", "s": "S", "side": "S",

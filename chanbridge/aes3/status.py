@@ -251,11 +251,11 @@ def crcc(data: bytes) -> int:
     return register
 
 
-def _crc_table(reflected_polynomial: int = 0xB8) -> tuple[int, ...]:
+def _crc_table() -> tuple[int, ...]:
     table = []
     for value in range(256):
         for _ in range(8):
-            value = value >> 1 ^ (reflected_polynomial if value & 1 else 0)
+            value = value >> 1 ^ (0xB8 if value & 1 else 0)  # the polynomial, reflected
         table.append(value)
     return tuple(table)
 

@@ -215,9 +215,8 @@ def main() -> None:
 
 def _answer(data: bytes, hidden: bool) -> bytes:
     try:
-        answer = marshal.dumps(
-            ("sheets", [tuple(sheet) for sheet in sheets(data, hidden)])
-        )  # JSON takes five times as long
+        # JSON takes five times as long.
+        answer = marshal.dumps(("sheets", [tuple(sheet) for sheet in sheets(data, hidden)]))
         if len(answer) > LARGEST:
             raise ReadError(f"this workbook holds more than {LARGEST:,} bytes of text; no channel list does")
     except ReadError as error:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from chanbridge.assemble.acts import Stage, stages
 from chanbridge.assemble.boxes import Builder
-from chanbridge.assemble.feeds import Ways, check_fixes, plan_all, settle
+from chanbridge.assemble.feeds import Ways, check_fixes, in_act, plan_all, settle
 from chanbridge.assemble.lists import Listed, listed
 from chanbridge.assemble.returns import add_returns
 from chanbridge.errors import Problem
@@ -126,7 +126,7 @@ def _in_turn(
 ) -> tuple[Planned, list[Planned]]:
     """The show and then each act, every channel where it stood before if that can be."""
     begun = _planned(show, base, ways, first=True)
-    return begun, [_planned(show, stage.map, ways, first=False) for stage in played]
+    return begun, [_planned(in_act(show, stage.act.id), stage.map, ways, first=False) for stage in played]
 
 
 def _noteworthy(stage: Stage, planned: Planned, proofs: Mapping[str, str]) -> tuple[str, ...]:
@@ -189,11 +189,6 @@ def _planned(show: Show, whole: ChannelMap, ways: Ways, *, first: bool) -> Plann
     return Planned(whole, feeds, deliveries, (), (), returned, ungiven)
 
 
-def heard(recipient: Recipient) -> tuple[str, ...]:
-    """The feeds or blocks that a recipient listens to: all that it takes, or as many as it has ports."""
-    return recipient.takes[: recipient.ports]
-
-
 def local_boxes(file: ShowFile, recipient: Recipient) -> list[Box]:
     """The boxes whose sockets are a recipient's own."""
     return [box for box in file.box if box.desk == recipient.id]
@@ -202,12 +197,12 @@ def local_boxes(file: ShowFile, recipient: Recipient) -> list[Box]:
 def _recipient_port(
     recipient: Recipient, sizes: Mapping[str, int], modes: Mapping[str, Mode], file: ShowFile
 ) -> tuple[Port, list[Patch]]:
-    taken = sum(sizes[name] for name in heard(recipient))
+    taken = sum(sizes[name] for name in recipient.heard)
     local = local_boxes(file, recipient)
     size = recipient.inputs or max([taken, *(taken + box.first - 1 + box.inputs for box in local)])
     patches = []
     offset = 0
-    for name in heard(recipient):
+    for name in recipient.heard:
         for number in range(1, min(sizes[name], size - offset) + 1):
             patches.append(Patch(Slot(name, number), Slot(recipient.id, offset + number)))
         offset += sizes[name]
@@ -215,7 +210,7 @@ def _recipient_port(
         before = taken + box.first - 1
         for socket in range(1, min(box.inputs, size - before) + 1):
             patches.append(Patch(Slot(box.id, socket), Slot(recipient.id, before + socket)))
-    mode = modes.get(recipient.takes[0]) if len(heard(recipient)) == 1 else None
+    mode = modes.get(recipient.takes[0]) if len(recipient.heard) == 1 else None
     kind = "feed" if mode and recipient.kind == "desk" else recipient.kind
     port = Port(
         id=recipient.id, name=recipient.name, kind=kind, size=size, mode=mode if kind == "feed" else None,
@@ -232,7 +227,7 @@ def _wanted_patches(
     `local`: the boxes whose sockets are its own.
     """
     at: dict[str, Slot] = {}
-    for name in (*heard(recipient), *(box.id for box in local)):
+    for name in (*recipient.heard, *(box.id for box in local)):
         for row in whole.sheet(name):
             if row.channel:
                 at.setdefault(row.channel.id, Slot(name, row.number))
@@ -260,18 +255,18 @@ def _delivery(
     was played before, so what moved on a feed did so since that was issued.
     """
     at, reasons = _standing(whole, recipient, feeds)
-    listening = recipient.model_copy(update={"takes": heard(recipient)})
+    listening = recipient.model_copy(update={"takes": recipient.heard})
     reachable = {*reaches(file, listening), *(box.id for box in local_boxes(file, recipient))}
     others = {
         patch.source: feed
         for feed, made in feeds.items()
-        if feed not in heard(recipient)
+        if feed not in recipient.heard
         for patch in made.patches
     }
     elsewhere = {
         channel.id: feed for slot, feed in others.items() for channel in whole.occupants(slot)[:1]
     }  # fmt: skip
-    on_feeds = any(name in feeds for name in heard(recipient))
+    on_feeds = any(name in feeds for name in recipient.heard)
     size = whole.port(recipient.id).size
     missing = []
     for channel in whole.channels:
@@ -293,7 +288,7 @@ def _delivery(
         missing.append(NotDelivered(channel, reason, wanted))
     how: list[str] = []
     for feed in file.feed:
-        if feed.id in heard(recipient):
+        if feed.id in recipient.heard:
             told = bool(first_feed(file, feed).model_fields_set & _ASKS)
             how += _how(feed.id, feed.mode, feeds[feed.id], told)
             how += _since_issued(whole, feed.id, feeds[feed.id]) if first else ()
@@ -310,10 +305,10 @@ def _standing(
     What a feed leaves out stands on none of that feed's slots, whatever the sockets beneath say; it may stand on
     those of another.
     """
-    under = [name for name in heard(recipient) for _ in range(whole.port(name).size)]
+    under = [name for name in recipient.heard for _ in range(whole.port(name).size)]
     gone = {
         name: {out.channel: out.reason for out in feeds[name].left_out}
-        for name in heard(recipient)
+        for name in recipient.heard
         if name in feeds
     }
     reasons = {channel: reason for left_out in gone.values() for channel, reason in left_out.items()}
@@ -379,7 +374,7 @@ def _unreachable(home: str, recipient: Recipient, file: ShowFile) -> str:
         return Said("stands on {home}, local to {desk}, and no block carries it", home=home, desk=desk)
     if home in reaches(file, recipient):
         ports = Said("one port") if recipient.ports == 1 else Said("{count} ports", count=recipient.ports)
-        hears = ", ".join(heard(recipient))
+        hears = ", ".join(recipient.heard)
         return Said(
             "stands on {home}; {who} has {ports} and hears {hears}",
             home=home, who=recipient.id, ports=ports, hears=hears,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 from chanbridge.assemble.lists import Listed, listed, named
 from chanbridge.model import ChannelMap, Slot
@@ -33,7 +34,8 @@ def settle(
             group = feed_group(show.file, feed)
             feeds = Feeds(tuple((one.id, one.mode.slots) for one in group))
             parts = {name: slots_of(text) for name, text in feed.parts.items()}
-            asked = [_asked(show, whole, group, feeds, Ways()) for whole in acts]
+            shows = [show, *(in_act(show, act.id) for act in show.file.act)]
+            asked = [_asked(one, whole, group, feeds, Ways()) for one, whole in zip(shows, acts, strict=True)]
             if asked[0].grain > 1:
                 said[feed.id] = (
                     "a converter that moves channels in blocks keeps blocks, not channels, in place"
@@ -56,6 +58,14 @@ def settle(
             else:
                 said[feed.id] = "no plan was found that lets every channel keep one slot in all acts"
     return ways, said
+
+
+def in_act(show: Show, act: str) -> Show:
+    """The show with what was issued for an act, where anything was, in the place of what was issued for the show."""
+    own = {
+        key.removeprefix(f"{act}/"): sheet for key, sheet in show.issued.items() if key.startswith(f"{act}/")
+    }
+    return replace(show, issued={**show.issued, **own}) if own else show
 
 
 class Ways:

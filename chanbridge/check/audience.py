@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from functools import cache
 
-from chanbridge.check.rule import Facts, Found, Unjudged, named, rule
+from chanbridge.check.rule import Facts, Found, Said, named, rule
 from chanbridge.model import Channel, ChannelMap
-from chanbridge.names import fold, vocabulary
-
-Said = Iterator[Found | Unjudged]
+from chanbridge.names import any_of, fold, vocabulary
 
 LEAVES = ("air", "room")
 """Where a mistake is heard by everyone."""
@@ -126,17 +122,11 @@ def role_unmarked(facts: Facts) -> Said:
             yield Found(facts.where(channel), message, (channel,))
 
 
-@cache
-def _word_in(topic: str) -> re.Pattern[str]:
-    words = sorted(vocabulary().roles[topic], key=lambda word: (-len(word), word))
-    return re.compile(rf"(?<![^\W_])(?:{'|'.join(map(re.escape, words))})(?![^\W_])")
-
-
 def _role(name: str) -> str:
     """The word in a name that keeps it from air, or ""; a name with a word that misleads has none."""
-    text = fold(name)
-    found = _word_in("not_for_air").search(text)
-    return found[0] if found and not _word_in("misleading").search(text) else ""
+    text, roles = fold(name), vocabulary().roles
+    found = any_of(roles["not_for_air"]).search(text)
+    return found[0] if found and not any_of(roles["misleading"]).search(text) else ""
 
 
 @rule("contents-unknown", "error")
@@ -190,7 +180,7 @@ def must_have_missing(facts: Facts) -> Said:
         inputs = 4
     """
     file = facts.file
-    takes = {item.id: item.takes[: item.ports] for item in file.recipient} if file else {}
+    takes = {item.id: item.heard for item in file.recipient} if file else {}
     first = {feed.id: feed.continues or feed.id for feed in file.feed} if file else {}
     by_reason: dict[tuple[str, str], list[Channel]] = {}
     for item in facts.missing:

@@ -2,37 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-from chanbridge.check.rule import Care, Facts, Found, Unjudged, both, rule
+from chanbridge.check.rule import Care, Facts, Found, Said, Unjudged, both, rule
 from chanbridge.check.wiring import carried, carries_nothing, device_of, on_link, port_at
-from chanbridge.gear import Limit
-from chanbridge.system import Link, Segment
-
-Said = Iterator[Found | Unjudged]
-
-
-LIMITS: dict[str, Limit] = {
-    "twisted pair": Limit(100, 100, "structured cabling"),
-    "coax": Limit(50, 100, "AES10 on 75 ohm coax, from memory"),
-    "multimode fibre": Limit(2000, 2000, "AES10, 100BASE-FX"),
-}
-"""Media that have a limit of their own. Single-mode fibre and analogue lines: their maker says."""
-
-STRANDED = {24: 0.2, 26: 0.5}
-"""How much of its reach stranded cable of a gauge (AWG) loses: TIA-568 annexes, from memory."""
+from chanbridge.gear import LIMITS, Limit, counted_m
+from chanbridge.system import Link
 
 MOST_COUPLERS = 4
 """Joints in a twisted-pair channel: structured cabling allows four connections, from memory."""
 
 _FIBRE = ("multimode fibre", "single-mode fibre")
-
-
-def counted_m(segment: Segment, medium: str | None) -> float:
-    """Metres that a segment uses up of its medium's limit: a stranded one more than it has."""
-    if medium != "twisted pair" or segment.stranded_awg is None:
-        return segment.length_m
-    return segment.length_m / (1 - STRANDED[segment.stranded_awg])
 
 
 @rule("run-too-long", "error", needs="links")
@@ -71,7 +49,7 @@ def run_too_long(facts: Facts) -> Said:
         if not link.segments or not limit:
             continue
         run = sum(segment.length_m for segment in link.segments)
-        counted = sum(counted_m(segment, link.medium) for segment in link.segments)
+        counted = sum(counted_m(piece.length_m, piece.stranded_awg, link.medium) for piece in link.segments)
         said = f"{run:g} m" + (
             f", which count as {counted:.4g} because some is stranded" if counted > run else ""
         )
@@ -201,9 +179,8 @@ def backup_loop(facts: Facts) -> Said:
         backup = true
         plugged = false
     """
-    group: dict[
-        tuple[str, str], tuple[str, str]
-    ] = {}  # (what is carried, device) → one further on in its group
+    # (what is carried, device) → one further on in its group.
+    group: dict[tuple[str, str], tuple[str, str]] = {}
 
     def root(at: tuple[str, str]) -> tuple[str, str]:
         while at in group:
@@ -215,13 +192,13 @@ def backup_loop(facts: Facts) -> Said:
             continue
         closes = []
         for name in _networks(facts, link):
-            one, two = root((name, link.end(0)[0])), root((name, link.end(1)[0]))
+            one, two = (root((name, device)) for device in link.devices)
             if one == two:
                 closes.append(name)
             else:
                 group[one] = two
         if closes:
-            ends = f"{link.end(0)[0]} and {link.end(1)[0]} are joined already"
+            ends = f"{' and '.join(link.devices)} are joined already"
             on = f" for {' and '.join(closes)}" if closes[0] else ""
             advice = (
                 "leave the backup unplugged and labelled"
@@ -238,7 +215,7 @@ def _networks(facts: Facts, link: Link) -> list[str]:
     """What a link carries; where that is not said what both its devices carry, else the one network without a name."""
     on = on_link(facts, link)
     if not on:
-        ends = [device_of(facts, link.end(end)[0]) for end in (0, 1)]
+        ends = [device_of(facts, name) for name in link.devices]
         on = frozenset.intersection(*(carried(facts, device) for device in ends if device))
     return sorted(on) or [""]
 
@@ -283,7 +260,7 @@ def coax_two_supplies(facts: Facts) -> Said:
     for link in facts.links:
         if link.medium != "coax" or link.isolated:
             continue
-        circuits = [device.circuit for end in (0, 1) if (device := device_of(facts, link.end(end)[0]))]
+        circuits = [device.circuit for name in link.devices if (device := device_of(facts, name))]
         if not all(circuits):
             unsaid.append(link.id)
         elif circuits[0] != circuits[1]:

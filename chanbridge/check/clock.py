@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-from chanbridge.check.rule import Facts, Found, Unjudged, both, rule
+from chanbridge.check.rule import Facts, Found, Said, Unjudged, both, rule
 from chanbridge.check.wiring import device_of, steps
 from chanbridge.system import Device
-
-Said = Iterator[Found | Unjudged]
 
 
 def _domains(facts: Facts) -> dict[str, list[Device]]:
@@ -211,7 +207,7 @@ def clock_domains_meet(facts: Facts) -> Said:
         ends = ["desk", "truck"]
     """
     for link in facts.links:
-        ends = [device_of(facts, link.end(end)[0]) for end in (0, 1)]
+        ends = [device_of(facts, name) for name in link.devices]
         clocked = [device for device in ends if device and device.clock and link.medium != "analogue"]
         if (
             len(clocked) == 2

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 
-from chanbridge.check.rule import Facts, Found, Unjudged, both, named, rule
+from chanbridge.check.rule import Facts, Found, Said, Unjudged, both, named, rule
 from chanbridge.model import Channel
 from chanbridge.names import fold
-
-Said = Iterator[Found | Unjudged]
 
 _BOTH = re.compile(r"\s*(?:[/+&;,]|\band\b|\bund\b|\bet\b)\s*", re.IGNORECASE)
 

@@ -6,11 +6,9 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from chanbridge.check.audience import inside, mixes
-from chanbridge.check.rule import Facts, Found, Unjudged, named, rule
+from chanbridge.check.rule import Facts, Found, Said, Unjudged, named, rule
 from chanbridge.check.wiring import Step, device_of, ways
 from chanbridge.model import Channel
-
-Said = Iterator[Found | Unjudged]
 
 
 class Term(NamedTuple):
@@ -27,20 +25,19 @@ class Term(NamedTuple):
 class Way(NamedTuple):
     """A way from a box to a recipient. `unsaid`: devices on it that state no latency."""
 
-    box: str
-    recipient: str
     terms: tuple[Term, ...]
     unsaid: tuple[str, ...]
 
     @property
     def total_ms(self) -> float:
+        """What all that is known of it adds up to, in ms."""
         return sum(term.ms for term in self.terms)
 
     def __str__(self) -> str:
         return f"{self.total_ms:.4g} ms ({' + '.join(map(str, self.terms))})"
 
 
-def _way(facts: Facts, box: str, recipient: str, path: tuple[Step, ...]) -> Way:
+def _way(facts: Facts, box: str, path: tuple[Step, ...]) -> Way:
     terms, unsaid = [], []
     for step in (None, *path):
         if step and step.link.latency_ms:  # a cable without a figure adds microseconds
@@ -50,7 +47,7 @@ def _way(facts: Facts, box: str, recipient: str, path: tuple[Step, ...]) -> Way:
             terms.append(Term(device.id, device.latency_ms, device.latency_origin))
         elif device:
             unsaid.append(device.id)
-    return Way(box, recipient, tuple(terms), tuple(unsaid))
+    return Way(tuple(terms), tuple(unsaid))
 
 
 def all_ways(facts: Facts) -> dict[tuple[str, str], list[Way]]:
@@ -70,12 +67,12 @@ def all_ways(facts: Facts) -> dict[tuple[str, str], list[Way]]:
         blocks = on.get(box, set()) & {block.id for block in file.block}
         carries = blocks | {feed for feed, on in carrying.items() if blocks & {*on}}
         for recipient in file.recipient:
-            takes = {*recipient.takes[: recipient.ports]}
+            takes = {*recipient.heard}
             takes |= {block for feed in takes for block in carrying.get(feed, ())}
             names = frozenset(takes & carries)
             if names and device_of(facts, recipient.id):
                 paths = ways(facts, box, recipient.id, names)
-                found[box, recipient.id] = [_way(facts, box, recipient.id, path) for path in paths]
+                found[box, recipient.id] = [_way(facts, box, path) for path in paths]
     return found
 
 
@@ -216,8 +213,8 @@ def _mixed(facts: Facts) -> Iterator[tuple[Channel, str, tuple[Channel, ...], Wa
                         for item in both
                         if any(slot.port == box for slot in facts.sockets.get(item.id, ()))
                     )
-                    within = _way(facts, box, recipient, (*first, *then))
-                    yield mix, recipient, of_box, _way(facts, box, recipient, alone), within
+                    within = _way(facts, box, (*first, *then))
+                    yield mix, recipient, of_box, _way(facts, box, alone), within
 
 
 RULES = (latency_over, latency_ways_meet)

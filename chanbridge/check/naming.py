@@ -7,12 +7,10 @@ import string
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 
-from chanbridge.check.rule import Facts, Found, Unjudged, named, rule
+from chanbridge.check.rule import Facts, Found, Said, Unjudged, named, rule
 from chanbridge.model import Channel
-from chanbridge.names import counted, fold, shorten
+from chanbridge.names import SPELLED, counted, fold, shorten
 from chanbridge.system import Device
-
-Said = Iterator[Found | Unjudged]
 
 
 @rule("name-twice", "warning")
@@ -59,23 +57,7 @@ def shown(text: str, letters: str) -> bool:
     return text.isprintable()
 
 
-_SPELLED = str.maketrans(
-    {
-        "ß": "ss",
-        "ø": "o",
-        "Ø": "O",
-        "æ": "ae",
-        "Æ": "Ae",
-        "œ": "oe",
-        "Œ": "Oe",
-        "ł": "l",
-        "Ł": "L",
-        "đ": "d",
-        "Đ": "D",
-        "–": "-",
-        "’": "'",
-    }
-)
+_SPELLED = str.maketrans(SPELLED | {"–": "-", "’": "'"})
 
 
 def spelled(text: str, letters: str) -> str:
@@ -86,7 +68,7 @@ def spelled(text: str, letters: str) -> str:
     return "".join(letter for letter in plain if shown(letter, letters) and not unicodedata.combining(letter))
 
 
-def offered(channels: Sequence[Channel], width: int, letters: str = "any") -> list[str]:
+def offered(channels: Sequence[Channel], width: int, letters: str) -> list[str]:
     """A label of at most `width` characters for each channel, no two alike, in letters that can be shown.
 
     Sides and numbers at the end stay. A name of which no letter can be shown is called by its place on the list:
@@ -130,12 +112,17 @@ def _displays(facts: Facts) -> Iterator[tuple[Device, int, list[Channel]]]:
             yield device, device.display, channels
 
 
-def _offers(channels: Sequence[Channel], made: Mapping[str, str], most: int = 4) -> str:
-    said = [
-        f"{label!r} for {channel.name!r}"
-        for channel, label in ((item, made[item.id]) for item in channels[:most])
-    ]
-    more = len(channels) - most
+_OFFERED = 4
+"""Labels that a message offers; of more only how many."""
+
+
+def _offers(wrong: Sequence[Channel], device: Device, width: int, channels: Sequence[Channel]) -> str:
+    """Labels for some of a device's channels that its display can show."""
+    made = dict(
+        zip((channel.id for channel in channels), offered(channels, width, device.letters), strict=True)
+    )
+    said = [f"{made[channel.id]!r} for {channel.name!r}" for channel in wrong[:_OFFERED]]
+    more = len(wrong) - _OFFERED
     return ", ".join(said) + (f" and {more} more" if more > 0 else "")
 
 
@@ -161,9 +148,6 @@ def label_too_long(facts: Facts) -> Said:
     if not any(device.display for device in facts.devices):
         yield Unjudged("no device says how many characters its display has")
     for device, width, channels in _displays(facts):
-        made = dict(
-            zip((channel.id for channel in channels), offered(channels, width, device.letters), strict=True)
-        )
         cut: dict[str, list[Channel]] = {}
         for channel, label in zip(channels, labels(channels), strict=True):
             cut.setdefault(fold(label[:width]), []).append(channel)
@@ -177,13 +161,11 @@ def label_too_long(facts: Facts) -> Said:
             for item in same
         ]
         if alike:
-            message = f"cut to {width} characters {counted(len(alike), 'label')} look alike; write {_offers(alike, made)}"
+            message = f"cut to {width} characters {counted(len(alike), 'label')} look alike; write {_offers(alike, device, width, channels)}"
             yield Found(device.id, message, tuple(alike), "warning")
         rest = [channel for channel in long if channel not in alike]
         if rest:
-            message = (
-                f"{counted(len(rest), 'label')} of more than {width} characters; write {_offers(rest, made)}"
-            )
+            message = f"{counted(len(rest), 'label')} of more than {width} characters; write {_offers(rest, device, width, channels)}"
             yield Found(device.id, message, tuple(rest))
 
 
@@ -213,17 +195,10 @@ def label_letters(facts: Facts) -> Said:
             if not shown(label, device.letters)
         ]
         if wrong:
-            made = dict(
-                zip(
-                    (channel.id for channel in channels),
-                    offered(channels, width, device.letters),
-                    strict=True,
-                )
-            )
             signs = dict.fromkeys(
                 sign for label in labels(wrong) for sign in label if not shown(sign, device.letters)
             )
-            message = f"its display has no {' '.join(map(repr, signs))}, as in {named(wrong)}; write {_offers(wrong, made)}"
+            message = f"its display has no {' '.join(map(repr, signs))}, as in {named(wrong)}; write {_offers(wrong, device, width, channels)}"
             yield Found(device.id, message, tuple(wrong))
 
 

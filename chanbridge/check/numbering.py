@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterator
 
-from chanbridge.check.rule import Facts, Found, Sheet, Unjudged, named, rule
+from chanbridge.check.rule import Facts, Found, Said, Sheet, named, rule
 from chanbridge.model import Channel, Line, Slot
 from chanbridge.names import fold, vocabulary
-
-Said = Iterator[Found | Unjudged]
 
 
 @rule("slot-twice", "error", care="sound")

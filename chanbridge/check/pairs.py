@@ -6,14 +6,10 @@ import re
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from chanbridge.check.rule import Care, Facts, Found, Unjudged, named, rule
+from chanbridge.check.rule import Care, Facts, Found, Said, named, rule
 from chanbridge.check.wiring import carried
-from chanbridge.model import Channel, Port, Side, Slot
+from chanbridge.model import OTHER_SIDE, Channel, Port, Slot
 from chanbridge.names import fold, vocabulary
-
-Said = Iterator[Found | Unjudged]
-
-_OTHER: dict[Side, Side] = {"left": "right", "right": "left", "mid": "side", "side": "mid"}
 
 
 class Whole(NamedTuple):
@@ -33,7 +29,7 @@ def whole_pairs(facts: Facts) -> Iterator[Whole]:
             and partner.pair
             and channel.pair.side in ("left", "mid")
             and partner.pair.partner == channel.id
-            and partner.pair.side == _OTHER[channel.pair.side]
+            and partner.pair.side == OTHER_SIDE[channel.pair.side]
         ):
             yield Whole(channel, partner)
 
@@ -87,7 +83,7 @@ def pair_half(facts: Facts) -> Said:
     for halves in _halves(facts).values():
         for channel in halves if len(halves) == 1 else ():
             side = channel.pair.side if channel.pair else ""
-            missing = _OTHER[channel.pair.side] if channel.pair else ""
+            missing = OTHER_SIDE[channel.pair.side] if channel.pair else ""
             message = f"{channel.name!r} is a {side} side and there is no {missing}; add it, or take the side off the name"
             yield Found(facts.where(channel), message, (channel,))
     claims = _claims(facts)
@@ -129,7 +125,7 @@ def pair_doubled(facts: Facts) -> Said:
             yield Found(facts.where(claims[1]), message, (channel, *claims))
         elif partner and partner.pair and channel.pair and channel.id < partner.id:
             mutual = partner.pair.partner == channel.id
-            if mutual and partner.pair.side != _OTHER[channel.pair.side]:
+            if mutual and partner.pair.side != OTHER_SIDE[channel.pair.side]:
                 said = f"the {channel.pair.side} and the {partner.pair.side}"
                 message = f"{named((channel, partner))} are one pair and say they are {said} side; make them left and right"
                 yield Found(facts.where(partner), message, (channel, partner))
@@ -143,11 +139,6 @@ def _places(facts: Facts, pair: Whole) -> Iterator[tuple[Port, int, int]]:
     slots = [port for port in ports if port.kind != "sockets"]
     for port in slots or ports:
         yield port, first[port.id], second[port.id]
-
-
-def _place(facts: Facts, pair: Whole) -> tuple[Port, int, int] | None:
-    """The first of these."""
-    return next(_places(facts, pair), None)
 
 
 @rule("pair-reversed", "error", care="sound")
@@ -251,7 +242,7 @@ def pair_on_even_slot(facts: Facts) -> Said:
         3,Bass
     """
     for pair in whole_pairs(facts):
-        place = _place(facts, pair)
+        place = next(_places(facts, pair), None)
         if place and place[1] % 2 == 0 and place[2] == place[1] + 1:
             slot = Slot(place[0].id, place[1])
             message = f"{named(pair)} begin on an even number ({facts.place(slot)}); some desks link only odd with even"

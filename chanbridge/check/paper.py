@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import PurePosixPath
 
-from chanbridge.check.rule import Facts, Found, Unjudged, rule
+from chanbridge.check.rule import Facts, Found, Said, Unjudged, rule
 from chanbridge.model import ChannelMap
 from chanbridge.names import fold
-
-Said = Iterator[Found | Unjudged]
 
 
 def older(one: str, other: str) -> bool:

@@ -6,13 +6,12 @@ import re
 from collections.abc import Iterator
 from typing import Literal
 
-from chanbridge.check.rule import Facts, Found, Unjudged, both, named, rule
+from chanbridge.check.rule import Facts, Found, Said, Unjudged, both, named, rule
 from chanbridge.check.wiring import device_of, port_at
+from chanbridge.gear import AT_DEVICE_W, AT_SOURCE_W
 from chanbridge.model import Channel
 from chanbridge.names import fold, vocabulary
 from chanbridge.system import CablePower, Device, DevicePort, Link
-
-Said = Iterator[Found | Unjudged]
 
 # What needs phantom, and what it can harm, in six languages; from memory.
 _CONDENSER = re.compile(
@@ -172,11 +171,6 @@ def phantom_supplier(facts: Facts) -> Said:
             )
 
 
-AT_SOURCE_W = (15.4, 4.0, 7.0, 15.4, 30.0, 45.0, 60.0, 75.0, 90.0)
-AT_DEVICE_W = (12.95, 3.84, 6.49, 12.95, 25.5, 40.0, 51.0, 62.0, 71.3)
-"""Watts by class of Power over Ethernet, 0 to 8 (IEEE 802.3)."""
-
-
 def _left(given: CablePower) -> float:
     """Watts that a source has for the device at the far end."""
     return given.watts if given.watts is not None else AT_DEVICE_W[given.power_class or 0]
@@ -204,7 +198,7 @@ def _powered(facts: Facts) -> Iterator[tuple[Link, DevicePort | None, DevicePort
     for link in facts.links:
         for end in (0, 1):
             taker, giver = port_at(facts, link, end), port_at(facts, link, 1 - end)
-            device = device_of(facts, link.end(end)[0])
+            device = device_of(facts, link.devices[end])
             if taker and taker.takes and device and link.plugged is not False:
                 yield link, giver, taker, device
 
@@ -298,7 +292,7 @@ def cable_power_budget(facts: Facts) -> Said:
     """
     loads: dict[str, list[float]] = {}
     for link, giver, taker, device in _powered(facts):
-        source = next(name for name in (link.end(0)[0], link.end(1)[0]) if name != device.id)
+        source = next(name for name in link.devices if name != device.id)
         if giver and giver.gives and taker.takes:
             loads.setdefault(source, []).append(_sent(taker.takes))
     for name, load in loads.items():

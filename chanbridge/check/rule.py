@@ -21,7 +21,7 @@ from functools import cached_property
 from typing import Literal, NamedTuple
 
 from chanbridge.errors import Location, Problem
-from chanbridge.model import Channel, ChannelMap, Slot
+from chanbridge.model import LISTED, Channel, ChannelMap, Slot
 from chanbridge.system import Device, Link, ShowFile
 
 Severity = Literal["error", "warning", "note"]
@@ -38,9 +38,6 @@ CARE: Mapping[str, str] = {
     "laser": "Never look into a fibre or its socket; follow the maker's instructions.",
 }
 """The usual cautions. A finding that touches gear or people carries one."""
-
-LISTED = "slots"
-"""Id of the port that a plain sheet's numbers count in."""
 
 
 class Sheet(NamedTuple):
@@ -144,10 +141,12 @@ class Facts:
 
     @property
     def devices(self) -> tuple[Device, ...]:
+        """The show's devices; none of a plain sheet."""
         return self.file.device if self.file else ()
 
     @property
     def links(self) -> tuple[Link, ...]:
+        """The show's cables; none of a plain sheet."""
         return self.file.link if self.file else ()
 
     def where(self, channel: Channel, slot: Slot | None = None) -> str:
@@ -204,7 +203,8 @@ class Report(NamedTuple):
     not_judged: tuple[NotJudged, ...]
 
 
-Find = Callable[[Facts], Iterator[Found | Unjudged]]
+Said = Iterator[Found | Unjudged]
+Find = Callable[[Facts], Said]
 Need = Literal["", "show", "devices", "links"]
 
 _LACKING: dict[Need, str] = {
@@ -226,6 +226,7 @@ class Rule:
 
     @property
     def doc(self) -> str:
+        """What it finds, with its two examples, as in the source."""
         return inspect.cleandoc(self.find.__doc__ or "")
 
     def examples(self) -> tuple[str, str]:

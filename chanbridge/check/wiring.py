@@ -16,9 +16,7 @@ def device_of(facts: Facts, name: str) -> Device | None:
 
 def port_at(facts: Facts, link: Link, end: int) -> DevicePort | None:
     """The port that an end (0 or 1) of a link is plugged into, where it names one."""
-    name, port_id = link.end(end)
-    device = device_of(facts, name)
-    return next((port for port in device.ports if port.id == port_id), None) if device else None
+    return facts.file.port_at(link, end) if facts.file else None
 
 
 def on_link(facts: Facts, link: Link) -> frozenset[str]:
@@ -38,7 +36,7 @@ def carried(facts: Facts, device: Device) -> frozenset[str]:
     """The blocks and feeds on a device's ports and cables."""
     names = {name for port in device.ports for name in port.carries}
     for link in facts.links:
-        if device.id in (link.end(0)[0], link.end(1)[0]):
+        if device.id in link.devices:
             names |= on_link(facts, link)
     return frozenset(names)
 
@@ -53,7 +51,8 @@ class Step(NamedTuple):
 def steps(facts: Facts, names: frozenset[str]) -> dict[str, list[Step]]:
     """Device → where signals of these blocks and feeds can go from it; all cables where none are named.
 
-    A cable that does not say what it carries can carry all, an analogue one no block. A port that listens sends nothing.
+    A cable that does not say what it carries can carry all, an analogue one no block. A port that listens sends
+    nothing.
     """
     found: dict[str, list[Step]] = {device.id: [] for device in facts.devices}
     for link in facts.links:
@@ -63,7 +62,7 @@ def steps(facts: Facts, names: frozenset[str]) -> dict[str, list[Step]]:
         for here in (0, 1) if link.direction == "both" else (0,):
             port = port_at(facts, link, here)
             if not (port and port.role == "listens"):
-                found[link.end(here)[0]].append(Step(link, link.end(1 - here)[0]))
+                found[link.devices[here]].append(Step(link, link.devices[1 - here]))
     return found
 
 

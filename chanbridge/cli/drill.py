@@ -92,9 +92,8 @@ def marked(ctx: click.Context, folder: str, findings: str | None, tell: bool) ->
         )
     answers = unsealed(read_bytes(sealed), sealed)
     text = decode(read_bytes(source), source).text
-    parted = re.search(
-        r"^[^,;\t\n]+([,;\t])", text.partition("\n")[2], re.MULTILINE
-    )  # as the rows are, not the heading
+    # As the rows are, not the heading.
+    parted = re.search(r"^[^,;\t\n]+([,;\t])", text.partition("\n")[2], re.MULTILINE)
     try:
         rows = list(
             csv.reader(io.StringIO(text, newline=""), delimiter=parted[1] if parted else ",", strict=True)

@@ -22,7 +22,7 @@ yes_option = click.option("--yes", is_flag=True, help="Do not ask; take it as it
 
 def opened(show: Show) -> tuple[Journal, State]:
     """The journal beside a show file and what it says; that a damaged one was set aside is said on standard error."""
-    journal = Journal(Path(show.source).parent)
+    journal = journal_of(show)
     state = read_state(journal)
     say_repaired(journal)
     return journal, state

@@ -8,12 +8,12 @@ from dataclasses import replace
 
 import click
 
-from chanbridge.cli.evening import journal_of, now, say_repaired, who_option
+from chanbridge.cli.evening import now, opened, who_option
 from chanbridge.cli.papers import line_check, named, paper_options
 from chanbridge.cli.sources import accept_rejected_option
 from chanbridge.errors import ShowError
 from chanbridge.evening.revisions import check_letter, lettered, moved
-from chanbridge.evening.state import current_letter, read_state
+from chanbridge.evening.state import current_letter
 from chanbridge.evening.state import planned as planned_now
 from chanbridge.files import read_bytes, write_all
 from chanbridge.handover import hand_over
@@ -62,9 +62,7 @@ def command(
     Example: chanbridge handover examples/winter-concert -o handover
     """
     loaded = load(show, accept_rejected=accept_rejected)
-    journal = journal_of(loaded)
-    state = read_state(journal)
-    say_repaired(journal)
+    journal, state = opened(loaded)
     day = date.date() if date else None
     letter = revision or current_letter(state)
     planned = lettered(planned_now(loaded, state), letter, day)

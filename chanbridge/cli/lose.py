@@ -9,7 +9,7 @@ from chanbridge.check.rule import CARE
 from chanbridge.cli.evening import standing
 from chanbridge.cli.sources import accept_rejected_option, json_text
 from chanbridge.errors import ShowError, unknown
-from chanbridge.foresight.loss import Foresight, Loss
+from chanbridge.foresight.loss import Foresight
 from chanbridge.foresight.telling import asked_lines, care_lines, each_lines, loss_data, loss_lines
 from chanbridge.foresight.things import thing_named
 from chanbridge.show import load
@@ -50,7 +50,7 @@ def command(
         media = {link.id: link.medium for link in file.link}
         lines = [*(loss_lines(losses[0]) if lost else each_lines(losses)), *asked_lines("Not said:", asked)]
         click.echo("\n".join([*lines, *care_lines(losses, media, CARE)]))
-    ctx.exit(1 if _silent(losses) else 0)
+    ctx.exit(1 if any(loss.silent for loss in losses) else 0)
 
 
 def _in_act(planned: Planned, name: str | None) -> Planned:
@@ -60,7 +60,3 @@ def _in_act(planned: Planned, name: str | None) -> Planned:
     if name not in acts:
         raise ShowError(unknown("act", name, acts))
     return acts[name]
-
-
-def _silent(losses: list[Loss]) -> bool:
-    return any(loss.silent for loss in losses)

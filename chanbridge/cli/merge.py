@@ -32,7 +32,11 @@ from chanbridge.sheets.ledger import Reading
 @click.option(
     "--slots", type=click.IntRange(1, 1024), default=40, show_default=True, help="Slots of each block."
 )
-@click.option("--layout", type=click.Choice(["straight", "packed"]), help="Else the first that carries all that is for air.")
+@click.option(
+    "--layout",
+    type=click.Choice(["straight", "packed"]),
+    help="Else the first that carries all that is for air.",
+)
 @click.option(
     "--keep",
     metavar="ISSUED",

@@ -161,7 +161,7 @@ def _side_by_side(whole: ChannelMap, tried: Sequence[Trial]) -> list[str]:
         *(f"{one.feeds} x {one.mode.slots}{'+v' if one.varispeed else ''}" for one in tried),
     ]
     rows = [
-        ["layout", *(one.layout for one in tried)],
+        ["layout", *(one.layout.removesuffix(" feeds") for one in tried)],
         ["carried", *(f"{one.carried} of {len(whole.channels)}" for one in tried)],
     ]
     gone = [dict(one.left_out) for one in tried]

@@ -7,20 +7,17 @@ from collections.abc import Iterable
 
 import click
 
-from chanbridge.check.cabling import LIMITS, STRANDED
-from chanbridge.check.power import AT_SOURCE_W
 from chanbridge.check.rule import CARE
 from chanbridge.cli.new import refuse_existing
 from chanbridge.cli.sources import json_text
 from chanbridge.errors import Location, ShowError
 from chanbridge.files import write_all
-from chanbridge.foresight.needs import Figures, Needs, Store, needs_mistakes, store_mistakes
+from chanbridge.foresight.needs import Needs, Store, needs_mistakes, store_mistakes
 from chanbridge.foresight.propose import proposed
 from chanbridge.foresight.sizetext import size_data, size_lines
 from chanbridge.foresight.sizing import size
 from chanbridge.show import declarations, declared, line_of, parse
-
-FIGURES = Figures(LIMITS, STRANDED, AT_SOURCE_W)
+from chanbridge.system import Mistake
 
 
 @click.command("size")
@@ -48,22 +45,21 @@ def command(ctx: click.Context, needs: str, kit: str | None, as_json: bool, writ
         text = declarations(kit)
         store = declared(text, kit, Store)
         _refuse(kit, text, store_mistakes(store, wanted.block_slots))
-    made = size(wanted, store, FIGURES)
+    made = size(wanted, store)
     if write:
         files = [*proposed(made)]
         refuse_existing(write, files)
         for name, data in files:
             if name == "show.toml":
-                parse(
-                    data.decode("utf-8"), os.path.join(write, name)
-                )  # one that would not load is not written
+                # One that would not load is not written.
+                parse(data.decode("utf-8"), os.path.join(write, name))
         write_all(write, files)
         click.echo(f"a show of {len(files)} files is in {write}; begin with {write}/show.toml", err=True)
     click.echo(json_text(size_data(made)) if as_json else "\n".join(size_lines(made, CARE)))
     ctx.exit(1 if made.wrong else 0)
 
 
-def _refuse(source: str, text: str, mistakes: Iterable[tuple[tuple[str | int, ...], str]]) -> None:
+def _refuse(source: str, text: str, mistakes: Iterable[Mistake]) -> None:
     """Raise ShowError for the first mistake, with its line."""
     for loc, message in mistakes:
         raise ShowError(message, Location(source, "", line_of(text, loc), str(loc[-1])))

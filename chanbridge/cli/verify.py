@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -11,7 +10,7 @@ import click
 
 from chanbridge.cli.evening import journal_of
 from chanbridge.cli.papers import fonts_option
-from chanbridge.cli.sources import accept_rejected_option
+from chanbridge.cli.sources import accept_rejected_option, json_text
 from chanbridge.errors import Location, ReadError
 from chanbridge.files import read_bytes
 from chanbridge.handover.again import made_again
@@ -63,13 +62,7 @@ def command(
     found = compared(made, there, now)
     if as_json:
         files_said = [{"name": name, "verdict": verdict} for name, verdict in found]
-        click.echo(
-            json.dumps(
-                {"inputs_changed": changed, "plan_now": moved, "files": files_said},
-                ensure_ascii=False,
-                indent=2,
-            )
-        )
+        click.echo(json_text({"inputs_changed": changed, "plan_now": moved, "files": files_said}))
     else:
         click.echo("\n".join(_for_people(folder, made, found, changed, moved, show)))
     ctx.exit(1 if any(verdict not in ("agrees", "not listed") for _, verdict in found) else 0)

@@ -11,21 +11,19 @@ from difflib import get_close_matches
 from typing import Any, Literal, NamedTuple, get_args
 
 from chanbridge.evening.words import AmendError, Asked
-from chanbridge.model import Channel, ChannelMap, Entry, Pair, Side, Slot
+from chanbridge.model import OTHER_SIDE, Channel, ChannelMap, Entry, Pair, Slot
 from chanbridge.names import fold, slug, unique, vocabulary
 from chanbridge.sheets import values
 
 Change = Literal["move", "rename", "add", "remove", "phantom", "note"]
 
 
-_OTHER_SIDE: dict[Side, Side] = {"left": "right", "right": "left", "mid": "side", "side": "mid"}
-
-
 class Step(NamedTuple):
     """One thing that becomes true of a channel: where it enters, how it is called, that it is there or not.
 
     `was` and `now` are a name, a phantom setting or a note. `left` and `at` are sockets (box, number), None where
-    there is none. `fields` are those of a channel that comes or goes; `mixes` those that it is in, with its place there.
+    there is none. `fields` are those of a channel that comes or goes; `mixes` those that it is in, with its place
+    there.
     """
 
     change: Change
@@ -140,7 +138,7 @@ def _unnamed(channels: dict[str, Channel], gone: str) -> None:
 def _named_again(channels: dict[str, Channel], held: Channel, mixed: Iterable[tuple[str, int]]) -> None:
     """Make a channel that has come back its partner's other side, and put it back into the mixes that held it."""
     if held.pair and (partner := channels.get(held.pair.partner or "")) and partner.pair is None:
-        pair = Pair(partner=held.id, side=_OTHER_SIDE[held.pair.side])
+        pair = Pair(partner=held.id, side=OTHER_SIDE[held.pair.side])
         channels[partner.id] = partner.changed(pair=pair)
     for name, at in mixed:
         if (mix := channels.get(name)) and held.id not in mix.contents:
@@ -148,7 +146,7 @@ def _named_again(channels: dict[str, Channel], held: Channel, mixed: Iterable[tu
 
 
 def socket_text(slot: Slot | None) -> str:
-    """`A16`: a socket as people say it; `box 2 socket 7` where the box ends in a figure."""
+    """`A16`: a socket as people say it; `B2 7` where the box ends in a figure."""
     if slot is None:
         return "no socket"
     return f"{slot.port} {slot.number}" if slot.port[-1:].isdigit() else f"{slot.port}{slot.number}"
@@ -168,11 +166,13 @@ def find(stage: ChannelMap, said: str) -> Channel:
     known = stage.channel(said)
     if known:
         return known
-    slot = _socket(stage, said, strict=False)
+    try:
+        slot = _socket(stage, said)
+    except AmendError:
+        slot = None  # it was meant as a name
     if slot:
-        standing = [
-            channel for channel, at in stage.entries if at == slot
-        ]  # not what is heard there: what enters there
+        # Not what is heard there: what enters there.
+        standing = [channel for channel, at in stage.entries if at == slot]
         if len(standing) == 1:
             return stage.channel(standing[0]) or Channel(id=standing[0])
         if not standing:
@@ -211,34 +211,28 @@ def _both(stage: ChannelMap, said: str) -> tuple[Channel, ...]:
     return (_staged(stage, said),)
 
 
-def _socket(stage: ChannelMap, said: str, *, strict: bool = True) -> Slot | None:
-    """The socket that someone means. `strict`: raise AmendError where it is none."""
+def _socket(stage: ChannelMap, said: str) -> Slot:
+    """The socket that someone means. Raises AmendError where it is none."""
     boxes = {fold(port.device or port.id): port for port in stage.ports if port.kind == "sockets"}
     found = values.sockets(said)
-    if not found or len(found) > 1:
-        if strict:
-            raise AmendError(f"{said!r} is no socket; write a box and a number, such as A16")
-        return None
+    if not found or len(found) > 1 or not boxes:
+        raise AmendError(f"{said!r} is no socket; write a box and a number, such as A16")
     box, number = found[0]
     if not box and len(boxes) == 1:
         box = next(iter(boxes))
     port = boxes.get(fold(box))
     if port is None:
-        if strict:
-            raise AmendError(
-                f"there is no box {box!r}; there are {', '.join(port.id for port in boxes.values())}"
-                if box
-                else f"{said!r} names no box; write for example {next(iter(boxes.values())).id}{number}"
-            )
-        return None
+        raise AmendError(
+            f"there is no box {box!r}; there are {', '.join(port.id for port in boxes.values())}"
+            if box
+            else f"{said!r} names no box; write for example {next(iter(boxes.values())).id}{number}"
+        )
     if number > port.size > 0:
-        if strict:
-            free = _free_sockets(stage, port.id)
-            raise AmendError(
-                f"box {port.id} has {port.size} inputs, so there is no {port.id}{number}"
-                + (f"; free are {', '.join(free)}" if free else "; all of them are taken")
-            )
-        return None
+        free = _free_sockets(stage, port.id)
+        raise AmendError(
+            f"box {port.id} has {port.size} inputs, so there is no {port.id}{number}"
+            + (f"; free are {', '.join(free)}" if free else "; all of them are taken")
+        )
     return Slot(port.id, number)
 
 
@@ -263,13 +257,14 @@ def _free(stage: ChannelMap, slot: Slot, moving: set[str], who: str = "") -> Non
         )
 
 
-def _free_sockets(stage: ChannelMap, box: str, most: int = 4) -> list[str]:
+def _free_sockets(stage: ChannelMap, box: str) -> list[str]:
+    """Four sockets of a box that nothing enters at, those without a remark first."""
     taken = {slot.number for _, slot in stage.entries if slot.port == box}
     marked = {slot.number for slot, text in stage.reserved if slot.port == box and text}
     size = stage.port(box).size
     free = [number for number in range(1, size + 1) if number not in taken]
     free.sort(key=lambda number: (number in marked, number))
-    return [socket_text(Slot(box, number)) for number in free[:most]]
+    return [socket_text(Slot(box, number)) for number in free[:4]]
 
 
 # Each thing that may be asked
@@ -281,8 +276,6 @@ def _move(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
     moving = {channel.id for channel in both}
     steps = []
     for more, channel in enumerate(both):
-        if target is None:
-            continue
         at = Slot(target.port, target.number + more)
         if more:
             _socket(stage, socket_text(at))
@@ -322,8 +315,6 @@ def _add(asked: Asked, stage: ChannelMap) -> tuple[Step, ...]:
             f'say "{same.name} to {asked.other}"'
         )
     at = _socket(stage, asked.other)
-    if at is None:
-        raise AmendError(f"{asked.other!r} is no socket; write a box and a number, such as A16")
     _free(stage, at, set())
     name = unique(slug(at.port, asked.who) or "channel", {channel.id for channel in stage.channels})
     closed, role = _meant_for(asked.who)

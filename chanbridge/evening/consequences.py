@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from chanbridge.assemble import Planned
+from chanbridge.assemble import Delivery, Planned
 from chanbridge.check.power import harmed_by_phantom
 from chanbridge.evening.amend import Step, socket_text
 from chanbridge.model import Channel
@@ -33,6 +33,8 @@ def consequences(before: Planned, after: Planned, steps: Sequence[Step]) -> dict
     for delivery in after.deliveries:
         recipient = delivery.recipient
         moved = _moved(before, after, then.get(recipient.id, {}), delivery.delivered)
+        moved += _not_reaching(before, delivery)
+        acts = _in_acts(before, after, recipient.id, moved)
         elsewhere = {
             name
             for name in delivery.delivered
@@ -45,14 +47,14 @@ def consequences(before: Planned, after: Planned, steps: Sequence[Step]) -> dict
                 [step for step in steps if step.change != "move" or step.channel not in elsewhere],
                 delivery.delivered,
             ),
+            *acts,
         ]
-        must = bool(moved)
+        must = bool(moved or acts)
         for step in steps:
             here = step.channel in delivery.delivered
             must = must or (here and step.change == "rename")
-            must = must or (
-                here and recipient.kind == "desk" and step.change == "phantom"
-            )  # it pops in every mix
+            # It pops in every mix.
+            must = must or (here and recipient.kind == "desk" and step.change == "phantom")
             must = must or (here and recipient.id in owners and step.change in ("move", "note"))
         sentence = " ".join(said) if said else "Nothing changes for you."
         out[recipient.id] = Word(recipient.name or recipient.id, must, sentence)
@@ -81,6 +83,33 @@ def _moved(
         else:
             said.append(f"{channel.name} comes on {_slots(new)} now, not {_slots(old)}.")
     return said
+
+
+def _not_reaching(before: Planned, delivery: Delivery) -> list[str]:
+    """New channels that a recipient should have and does not get."""
+    return [
+        f"New: {out.channel.name} does NOT reach you: {out.reason}."
+        for out in delivery.missing
+        if out.wanted and before.map.channel(out.channel.id) is None
+    ]
+
+
+def _in_acts(before: Planned, after: Planned, recipient: str, said: Sequence[str]) -> list[str]:
+    """What comes, goes or moves on a recipient's slots in acts, beside what is `said` of the whole show."""
+    ones = {played.act.id: played for played in before.acts}
+    out = []
+    for played in after.acts:
+        if played.act.id not in ones:
+            continue
+        one, other = ones[played.act.id].planned, played.planned
+        then, now = (
+            {delivery.recipient.id: delivery.delivered for delivery in each.deliveries}.get(recipient, {})
+            for each in (one, other)
+        )
+        moved = [sentence for sentence in _moved(one, other, then, now) if sentence not in said]
+        if moved:
+            out.append(f"In {played.act.name or played.act.id}: {' '.join(moved)}")
+    return out
 
 
 def _told(after: Planned, steps: Sequence[Step], now: Mapping[str, Sequence[int]]) -> list[str]:

@@ -6,7 +6,7 @@ from pathlib import PurePath
 
 from chanbridge import formats
 from chanbridge.evening.state import State, planned
-from chanbridge.model import Channel, ChannelMap, Patch, Port, Slot
+from chanbridge.model import LISTED, Channel, ChannelMap, Patch, Port, Slot
 from chanbridge.show import Show
 
 
@@ -49,7 +49,7 @@ def _list_of(show: Show, whole: ChannelMap, sheet: str) -> ChannelMap:
         ]
         ports.append(Port(id=block, size=max((patch.target.number for patch in patches), default=0)))
     else:
-        ports.append(Port(id="slots"))
+        ports.append(Port(id=LISTED))
     sizes = {slot for _, slot in entries}
     return ChannelMap(
         headings=whole.headings,

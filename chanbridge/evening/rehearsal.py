@@ -34,29 +34,28 @@ class Place(NamedTuple):
 
 def recorder_of(planned: Planned, said: str = "") -> Recipient:
     """The recorder that plays: the one that is named, or the only one. Raises ShowError."""
-    recorders = [one.recipient for one in planned.deliveries if one.recipient.kind == "recorder"]
-    ids = ", ".join(recorder.id for recorder in recorders) or "none"
-    if said:
-        found = next((recorder for recorder in recorders if recorder.id == said), None)
-        if found is None:
-            raise ShowError(unknown("recorder", said, [one.id for one in recorders]))
-        return found
+    recorders = _of_kind(planned, "recorder", said)
     if len(recorders) != 1:
+        ids = ", ".join(recorder.id for recorder in recorders) or "none"
         raise ShowError(f"say which recorder plays, with --recorder; there is {ids}")
     return recorders[0]
 
 
 def desk_of(planned: Planned, said: str = "") -> Recipient:
     """The desk that is fed: the one that is named, or the first that mixes for the room. Raises ShowError."""
-    desks = [one.recipient for one in planned.deliveries if one.recipient.kind == "desk"]
-    if said:
-        found = next((desk for desk in desks if desk.id == said), None)
-        if found is None:
-            raise ShowError(unknown("desk", said, [one.id for one in desks]))
-        return found
-    for desk in sorted(desks, key=lambda desk: "room" not in desk.tags):
-        return desk
-    raise ShowError("the show has no desk that a recording could be played to")
+    desks = _of_kind(planned, "desk", said)
+    if not desks:
+        raise ShowError("the show has no desk that a recording could be played to")
+    return next((desk for desk in desks if "room" in desk.tags), desks[0])
+
+
+def _of_kind(planned: Planned, kind: str, said: str) -> list[Recipient]:
+    """The recipients of a kind; only the one that is named, where one is. Raises ShowError."""
+    found = [one.recipient for one in planned.deliveries if one.recipient.kind == kind]
+    named = [recipient for recipient in found if recipient.id == said]
+    if said and not named:
+        raise ShowError(unknown(kind, said, [recipient.id for recipient in found]))
+    return named or found
 
 
 def places(planned: Planned, recorder: Recipient, desk: Recipient, live: Sequence[str]) -> list[Place]:

@@ -11,7 +11,7 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field
 
-from chanbridge.assemble import Planned
+from chanbridge.assemble import Delivery, Planned, Played
 from chanbridge.errors import ShowError
 from chanbridge.formats import native
 from chanbridge.model import MOST_SLOTS, ChannelMap, Entry, Port, Slot
@@ -23,7 +23,7 @@ from chanbridge.show import Show
 Stands = Mapping[
     str, Mapping[Annotated[str, Field(min_length=1)], Annotated[int, Field(ge=1, le=MOST_SLOTS)]]
 ]
-"""Feed → channel id → the slot on which it was issued."""
+"""Feed, or act/feed, → channel id → the slot on which it was issued."""
 
 
 class Issued(NamedTuple):
@@ -63,22 +63,25 @@ def fingerprint(planned: Planned) -> str:
 
 
 def stands_of(planned: Planned) -> dict[str, dict[str, int]]:
-    """Where each channel stands on each feed of a plan."""
+    """Where each channel stands on each feed of a plan, and on each feed in each act."""
+    parts = [("", planned), *((f"{played.act.id}/", played.planned) for played in planned.acts)]
     out: dict[str, dict[str, int]] = {}
-    for feed, made in planned.feeds.items():
-        slots = out.setdefault(feed, {})
-        for source, target in made.patches:
-            for channel in planned.map.occupants(source)[:1]:
-                slots.setdefault(channel.id, target.number)
+    for act, part in parts:
+        for feed, made in part.feeds.items():
+            slots = out.setdefault(f"{act}{feed}", {})
+            for source, target in made.patches:
+                for channel in part.map.occupants(source)[:1]:
+                    slots.setdefault(channel.id, target.number)
     return out
 
 
 def held_to(show: Show, stands: Stands) -> Show:
     """The show, planned so that what was issued stays where it is as far as can be."""
     issued = dict(show.issued)
-    known = {feed.id for feed in show.file.feed}
-    for feed, slots in stands.items():
-        if feed not in known:
+    feeds, acts = {feed.id for feed in show.file.feed}, {"", *(act.id for act in show.file.act)}
+    for key, slots in stands.items():
+        act, _, feed = key.rpartition("/")
+        if feed not in feeds or act not in acts:
             continue
         channels = {name: {"id": name, "name": name} for name in slots}
         kept = ChannelMap(
@@ -86,7 +89,7 @@ def held_to(show: Show, stands: Stands) -> Show:
             entries=tuple(Entry(name, Slot(feed, number)) for name, number in slots.items()),
             ports=(Port(id=feed, kind="feed", size=max(slots.values(), default=0)),),
         )
-        issued[feed] = reading_of(kept, f"what was issued on {feed}", "json")
+        issued[key] = reading_of(kept, f"what was issued on {feed}", "json")
     return replace(show, issued=issued)
 
 
@@ -160,11 +163,28 @@ def moved(planned: Planned, before: Revision) -> list[str]:
     now = stands_of(planned)
     said = []
     for feed, slots in before.stands.items():
-        for name, slot in slots.items():
+        for name, slot in slots.items() if feed in planned.feeds else ():  # of acts: see below
             new = now.get(feed, {}).get(name)
             if new != slot and planned.map.channel(name):
                 held = planned.map.channel(name)
                 said.append(f"{held.name if held else name} from {feed} {slot} to {new or 'nowhere'}")
+    for played in planned.acts:
+        then = before.parts.get(f"acts/{played.act.id}/")
+        for delivery in played.planned.deliveries if then else ():
+            if then and {*delivery.recipient.takes} & {*planned.feeds}:
+                said += _moved_in_act(played, delivery, then.delivered.get(delivery.recipient.id, {}))
+    return [*dict.fromkeys(said)]
+
+
+def _moved_in_act(played: Played, delivery: Delivery, then: Mapping[str, Sequence[int]]) -> list[str]:
+    """Channels that a recipient has elsewhere, or no more, in an act; `then`: channel → its slots before."""
+    called, feed = played.act.name or played.act.id, " and ".join(delivery.recipient.takes)
+    said = []
+    for name, slots in then.items():
+        new, held = delivery.delivered.get(name, ()), played.planned.map.channel(name)
+        if held and [*new] != [*slots]:
+            ways = [", ".join(map(str, places)) or "nowhere" for places in (slots, new)]
+            said.append(f"in {called} {held.name} from {feed} {ways[0]} to {ways[1]}")
     return said
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import groupby
+
 from chanbridge.evening.state import State
 from chanbridge.formats.text import draw
 from chanbridge.system import CREW, ShowFile
@@ -34,9 +37,7 @@ def report(file: ShowFile, state: State) -> tuple[list[str], bool]:
         held = [letter for letter in letters if letter in state.received.get(name, set())]
         numbers = sorted(one.number for one in since if name in one.concerns)
         has = [number for number in numbers if number not in unheard]
-        rows.append(
-            [shown, held[-1] if held else "-", ", ".join(map(str, has)) or "-", _list(untold), _list(unheard)]
-        )
+        rows.append([shown, held[-1] if held else "-", _list(has), _list(untold), _list(unheard)])
         if unheard:
             due.append(
                 f"{shown} has not said to have {_words(unheard)}" + ("" if untold else ", though told")
@@ -52,12 +53,19 @@ def report(file: ShowFile, state: State) -> tuple[list[str], bool]:
     return lines, bool(due)
 
 
-def _list(items: list[str | int]) -> str:
-    return ", ".join(map(str, items)) or "-"
+def _list(items: Sequence[str | int]) -> str:
+    """`A, 1, 3-10`: letters, then numbers, three or more in a row as a range; "-" for none."""
+    said = [item for item in items if isinstance(item, str)]
+    for _, run in groupby(
+        enumerate(sorted(item for item in items if isinstance(item, int))), lambda at: at[1] - at[0]
+    ):
+        numbers = [str(number) for _, number in run]
+        said += [f"{numbers[0]}-{numbers[-1]}"] if len(numbers) > 2 else numbers
+    return ", ".join(said) or "-"
 
 
-def _words(items: list[str | int]) -> str:
+def _words(items: Sequence[str | int]) -> str:
     letters = [f"revision {item}" for item in items if isinstance(item, str)]
-    numbers = [str(item) for item in items if isinstance(item, int)]
-    late = [f"late change{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"] if numbers else []
+    numbers = [item for item in items if isinstance(item, int)]
+    late = [f"late change{'s' if len(numbers) > 1 else ''} {_list(numbers)}"] if numbers else []
     return " and ".join(letters + late)

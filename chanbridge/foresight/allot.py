@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from operator import mul
 from typing import NamedTuple
 
 Option = tuple[int, ...]
@@ -80,7 +81,7 @@ def _likely(options: Sequence[Option], have: Sequence[int], sizes: Sequence[int]
 
     def cost(option: Option) -> tuple[int, int, int]:
         hired = sum(max(0, count - there) for count, there in zip(option, have, strict=True))
-        return hired, sum(option), sum(map(_times, option, sizes))
+        return hired, sum(option), sum(map(mul, option, sizes))
 
     return tuple(sorted(options, key=cost)[:MOST_WEIGHED])
 
@@ -120,7 +121,7 @@ def _solve(groups: Sequence[_Group], have: Sequence[int], sizes: Sequence[int]) 
     levels = [
         Counter({len(columns) + kind: 1 for kind in kinds}),
         Counter({at: sum(option) for at, (_, option) in enumerate(columns)}),
-        Counter({at: sum(map(_times, option, sizes)) for at, (_, option) in enumerate(columns)}),
+        Counter({at: sum(map(mul, option, sizes)) for at, (_, option) in enumerate(columns)}),
     ]
     values: list[int] = []
     for costs in levels:
@@ -134,7 +135,3 @@ def _solve(groups: Sequence[_Group], have: Sequence[int], sizes: Sequence[int]) 
     for group in groups:
         yield values[at : at + len(group.options)]
         at += len(group.options)
-
-
-def _times(count: int, size: int) -> int:
-    return count * size

@@ -7,10 +7,7 @@ from collections.abc import Iterator
 from chanbridge.errors import ShowError, unknown
 from chanbridge.foresight.things import thing_named
 from chanbridge.names import fold
-from chanbridge.system import ShowFile
-
-Mistake = tuple[tuple[str | int, ...], str]
-"""The place in the show file, as `show.line_of` takes it, and a message."""
+from chanbridge.system import Mistake, ShowFile
 
 
 def gear_mistakes(file: ShowFile) -> Iterator[Mistake]:

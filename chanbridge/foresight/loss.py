@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from chanbridge.foresight.things import Thing, thing_named, things
-from chanbridge.foresight.wiring import Heard, Route, Wiring, heard, port_at
+from chanbridge.foresight.wiring import Heard, Route, Wiring, heard
 from chanbridge.model import Channel, ChannelMap
 from chanbridge.system import Device, ShowFile
 
@@ -71,16 +71,16 @@ def _supplies(file: ShowFile, device: Device) -> Iterable[Supply]:
         yield Supply(circuit=device.circuit)
     for link in file.link:
         for end in (0, 1):
-            taker, giver = port_at(file, link, end), port_at(file, link, 1 - end)
+            taker, giver = file.port_at(link, end), file.port_at(link, 1 - end)
             if (
-                link.end(end)[0] == device.id
+                link.devices[end] == device.id
                 and taker
                 and taker.takes
                 and giver
                 and giver.gives
                 and link.in_use
             ):
-                yield Supply(link=link.id, giver=link.end(1 - end)[0])
+                yield Supply(link=link.id, giver=link.devices[1 - end])
 
 
 class Foresight:
@@ -188,7 +188,7 @@ class Foresight:
     def _carries(self, link_id: str) -> bool:
         """Whether a link, or a port at one of its ends, says what runs on it, be it only power."""
         link = next(link for link in self.file.link if link.id == link_id)
-        ports = [port_at(self.file, link, end) for end in (0, 1)]
+        ports = [self.file.port_at(link, end) for end in (0, 1)]
         return bool(link.carries) or any(
             port and (port.carries or port.gives or port.takes) for port in ports
         )

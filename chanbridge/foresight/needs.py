@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from typing import Annotated, Literal, NamedTuple
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from chanbridge.errors import unknown
-from chanbridge.foresight.declared import Mistake
-from chanbridge.gear import Limit, Metres, Percent
+from chanbridge.gear import Metres, Percent
 from chanbridge.model import ModeField
 from chanbridge.names import fold
-from chanbridge.system import Id, Tag
+from chanbridge.system import Id, Mistake, Tag
 
 Count = Annotated[int, Field(strict=True, ge=0, le=1000)]
 Some = Annotated[int, Field(strict=True, ge=1, le=1000)]
@@ -64,6 +63,7 @@ class Mix(_Declared):
 
     @property
     def outputs(self) -> int:
+        """Outputs that they take."""
         return self.count * (2 if self.stereo else 1)
 
 
@@ -155,15 +155,6 @@ class Store(_Declared):
     cable: tuple[StoreCable, ...] = ()
     switch: tuple[StoreSwitch, ...] = ()
     converter: tuple[StoreConverter, ...] = ()
-
-
-class Figures(NamedTuple):
-    """Figures of standards. `limits`: by medium; `stranded`: AWG → share of its reach that a stranded cable loses;
-    `at_source_w`: watts by class of power over the cable."""
-
-    limits: dict[str, Limit]
-    stranded: dict[int, float]
-    at_source_w: tuple[float, ...]
 
 
 def needs_mistakes(needs: Needs) -> Iterator[Mistake]:

@@ -12,9 +12,6 @@ from collections.abc import Iterable, Sequence
 COLUMNS = 80
 """Characters in a line."""
 
-PAGE = 66
-"""Lines on a page: A4 at six lines to the inch."""
-
 
 def plain(text: str) -> str:
     """A text on one line: control characters and line breaks become blanks."""
@@ -23,10 +20,10 @@ def plain(text: str) -> str:
     )
 
 
-def wrapped(text: str, first: str = "", rest: str | None = None, columns: int = COLUMNS) -> list[str]:
-    """A text in lines; `first` stands before the first, `rest` before the others."""
+def wrapped(text: str, first: str = "", rest: str | None = None) -> list[str]:
+    """A text in lines of at most COLUMNS; `first` stands before the first, `rest` before the others."""
     return textwrap.wrap(
-        plain(text), columns, initial_indent=first, subsequent_indent=first if rest is None else rest,
+        plain(text), COLUMNS, initial_indent=first, subsequent_indent=first if rest is None else rest,
         break_on_hyphens=False,
     )  # fmt: skip
 

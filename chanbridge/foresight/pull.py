@@ -44,6 +44,7 @@ class Item(NamedTuple):
 
     @property
     def need(self) -> int:
+        """How many are needed, spares left out."""
         return len(self.sockets) + len(self.others)
 
     def spare(self, percent: float | None) -> int:

@@ -45,13 +45,13 @@ def _for(
     file: ShowFile, whole: ChannelMap, recipient: Recipient, gets: set[str], answer: Answer
 ) -> Iterator[Question]:
     device = next((device for device in file.device if device.id == recipient.id), None)
-    links = [link for link in file.link if recipient.id in (link.end(0)[0], link.end(1)[0])]
+    links = [link for link in file.link if recipient.id in link.devices]
     modes = {feed.id: feed.mode for feed in file.feed if feed.id in recipient.takes}
     planned = {
         "rate": _rate(file, recipient, device, modes),
         "mode": _mode(file, recipient, modes),
         "clock": _clock(device),
-        "connector": _connector(recipient, links, modes),
+        "connector": _connector(links, modes),
         "click": _click(whole, recipient, gets),
         "gain": _gain(file, recipient, modes),
         "returns": _returns(file, recipient),
@@ -95,7 +95,7 @@ def _clock(device: Device | None) -> Said:
     return True, ", ".join(part for part in parts if part)
 
 
-def _connector(recipient: Recipient, links: list[Link], modes: Mapping[str, Mode]) -> Said:
+def _connector(links: list[Link], modes: Mapping[str, Mode]) -> Said:
     media = Counter(link.medium or "cable" for link in links)
     arriving = ", ".join(f"{count} {medium}" for medium, count in media.items())
     if modes and {*media} == {"coax"}:

@@ -7,8 +7,9 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from chanbridge.foresight.allot import Option, allot, covers
-from chanbridge.foresight.needs import Figures, Store, StoreCable
+from chanbridge.foresight.needs import Store, StoreCable
 from chanbridge.foresight.sized import Run
+from chanbridge.gear import LIMITS, counted_m
 
 MOST_PIECES = 5
 """Pieces in one run: structured cabling allows four joints (from memory)."""
@@ -30,10 +31,10 @@ class Way(NamedTuple):
 
 
 class Reels:
-    """The cables of a store, and what the standards allow."""
+    """The cables of a store; `slack_percent`: how much longer a cable is than its way."""
 
-    def __init__(self, store: Store, figures: Figures, slack_percent: float | None) -> None:
-        self.kinds, self.figures = store.cable, figures
+    def __init__(self, store: Store, slack_percent: float | None) -> None:
+        self.kinds = store.cable
         self.slack = 1 + (slack_percent or 0) / 100
         self.wrong: list[str] = []
         self.unsure: list[str] = []
@@ -44,7 +45,7 @@ class Reels:
         lengths = [round((way.distance_m or 0) * self.slack, 3) for way in ways]
         for way, length in zip(ways, lengths, strict=True):
             made = {medium: self._combinations(medium, length) for medium in way.media}
-            reach = [medium for medium in way.media if length <= (self._limit(medium) or math.inf)]
+            reach = [medium for medium in way.media if length <= _most(medium)]
             medium = next((medium for medium in reach if made[medium]), (reach or list(way.media))[0])
             media.append(medium)
             options.append(made[medium] if way.distance_m is not None else [])
@@ -58,8 +59,8 @@ class Reels:
             yield self._run(way, media[at], lengths[at], pieces)
 
     def _run(self, way: Way, medium: str, length: float, pieces: tuple[StoreCable, ...]) -> Run:
-        limit = self.figures.limits.get(medium)
-        used = round(sum(map(self._counted, pieces)) if pieces else length, 2)
+        limit = LIMITS.get(medium)
+        used = round(sum(map(_counted, pieces)) if pieces else length, 2)
         if way.distance_m is not None and limit and used > limit.most:
             self.wrong.append(
                 f"{way.id}: {length:g} m of {medium}, and {limit.most:g} m are the most; use fibre or a repeater"
@@ -76,21 +77,20 @@ class Reels:
 
     def _combinations(self, medium: str, length: float) -> list[Option]:
         """What pieces of a medium make a run, within its limit and of at most MOST_PIECES."""
-        limit = self._limit(medium) or math.inf
+        limit = _most(medium)
         sizes = [(round(kind.length_m * 1000) if kind.medium == medium else 0,) for kind in self.kinds]
         return [
             option
             for option in covers(sizes, (max(1, round(length * 1000)),), MOST_PIECES)
-            if sum(count * self._counted(kind) for count, kind in zip(option, self.kinds, strict=True))
-            <= limit
+            if sum(count * _counted(kind) for count, kind in zip(option, self.kinds, strict=True)) <= limit
         ]
 
-    def _limit(self, medium: str) -> float | None:
-        limit = self.figures.limits.get(medium)
-        return limit.most if limit else None
 
-    def _counted(self, cable: StoreCable) -> float:
-        """Metres that a piece uses up of its medium's limit."""
-        if cable.medium != "twisted pair" or cable.stranded_awg is None:
-            return cable.length_m
-        return cable.length_m / (1 - self.figures.stranded[cable.stranded_awg])
+def _most(medium: str) -> float:
+    """The longest run of a medium in m."""
+    limit = LIMITS.get(medium)
+    return limit.most if limit else math.inf
+
+
+def _counted(cable: StoreCable) -> float:
+    return counted_m(cable.length_m, cable.stranded_awg, cable.medium)

@@ -51,13 +51,14 @@ class Switch(NamedTuple):
 
 
 class Bring(NamedTuple):
-    """So many of a kind in the store's words. `hire`: those that the store does not have."""
+    """So many of a kind in the store's words."""
 
     piece: Piece
     number: int
 
     @property
     def hire(self) -> int:
+        """How many the store lacks."""
         return max(0, self.number - self.piece.have)
 
 
@@ -81,6 +82,7 @@ class Room(NamedTuple):
 
     @property
     def left(self) -> float:
+        """What is not used, in the unit that `what` names; below 0 where it does not fit."""
         return self.of - self.used
 
 
@@ -103,6 +105,7 @@ class Size(NamedTuple):
 
     @property
     def channels(self) -> int:
+        """Sources at all places, spares left out."""
         return sum(place.inputs for place in self.needs.place)
 
     @property

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from chanbridge.foresight.allot import Option, allot, covers
-from chanbridge.foresight.needs import Figures, Needs, Piece, Store
+from chanbridge.foresight.needs import Needs, Piece, Store
 from chanbridge.foresight.reels import Reels, Way
 from chanbridge.foresight.sized import (
     Box,
@@ -23,16 +23,17 @@ from chanbridge.foresight.sized import (
     mix_outputs,
     with_spares,
 )
+from chanbridge.gear import AT_SOURCE_W
 
 
-def size(needs: Needs, store: Store, figures: Figures) -> Size:
+def size(needs: Needs, store: Store) -> Size:
     """Work out what the needs take, from the store as far as it goes."""
-    return _Sizing(needs, store, figures).made()
+    return _Sizing(needs, store).made()
 
 
 class _Sizing:
-    def __init__(self, needs: Needs, store: Store, figures: Figures) -> None:
-        self.needs, self.store, self.figures = needs, store, figures
+    def __init__(self, needs: Needs, store: Store) -> None:
+        self.needs, self.store = needs, store
         self.taken: Counter[str] = Counter()
         self.wrong: list[str] = []
         self.unsaid: list[str] = []
@@ -45,7 +46,7 @@ class _Sizing:
         feeds = math.ceil(channels / needs.truck.mode.slots) if needs.truck else 0
         switches = tuple(self._switches(blocks))
         converters = self._converters(feeds)
-        reels = Reels(self.store, self.figures, needs.slack_percent)
+        reels = Reels(self.store, needs.slack_percent)
         runs = tuple(reels.runs([*self._ways(boxes, blocks, feeds)]))
         self.wrong += reels.wrong
         self.unsaid += reels.unsure
@@ -123,7 +124,7 @@ class _Sizing:
             hearing = [one for one in self.needs.listener if block in hears(one, blocks)]
             ends = 1 + sum(one.count for one in hearing) + (1 if self.needs.truck else 0)
             watts = sum(
-                one.count * self.figures.at_source_w[one.power_class]
+                one.count * AT_SOURCE_W[one.power_class]
                 for one in hearing
                 if one.power_class is not None and hears(one, blocks)[0] == block
             )
@@ -233,9 +234,9 @@ class _Sizing:
             self.unsaid.append(
                 f"what converts {needs.rate} Hz to the truck's {needs.truck.mode.rate_hz} Hz: conversion"
             )
-        desks = [one.id for one in needs.listener if one.inputs is None]
-        if desks:
-            self.unsaid.append(f"how many inputs {', '.join(desks)} has: inputs")
+        uncounted = [one.id for one in needs.listener if one.inputs is None]
+        if uncounted:
+            self.unsaid.append(f"how many inputs {', '.join(uncounted)} has: inputs")
         if not needs.supply:
             self.unsaid.append("the supply circuits: [supply] volts, amps, load_percent")
 

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from chanbridge.model import Channel, ChannelMap, Port, Slot
-from chanbridge.system import DevicePort, Link, ShowFile
+from chanbridge.system import ShowFile
 
 
 class Route(NamedTuple):
@@ -77,27 +77,20 @@ class Edge(NamedTuple):
     carries: frozenset[str]
 
 
-def port_at(file: ShowFile, link: Link, end: int) -> DevicePort | None:
-    """The port that an end (0 or 1) of a link is plugged into, where it names one."""
-    name, port_id = link.end(end)
-    ports = (port for device in file.device if device.id == name for port in device.ports)
-    return next((port for port in ports if port.id == port_id), None)
-
-
 def edges(file: ShowFile) -> Iterator[Edge]:
     """Every cable in each direction in which it carries sound; a port that listens sends nothing.
 
     A cable that carries power and names no block or feed carries none.
     """
     for link in file.link:
-        ports = [port_at(file, link, end) for end in (0, 1)]
+        ports = [file.port_at(link, end) for end in (0, 1)]
         carries = frozenset(link.carries or [name for port in ports if port for name in port.carries])
         if not carries and any(port and (port.gives or port.takes) for port in ports):
             continue
         for here in (0, 1) if link.direction == "both" else (0,):
             port = ports[here]
             if not (port and port.role == "listens"):
-                yield Edge(link.id, link.end(here)[0], link.end(1 - here)[0], carries)
+                yield Edge(link.id, link.devices[here], link.devices[1 - here], carries)
 
 
 class Wiring:

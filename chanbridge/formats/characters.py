@@ -8,6 +8,9 @@ from typing import NamedTuple
 
 from chanbridge.errors import Location, Problem, ReadError, WriteError
 
+NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""A character that XML cannot hold (XML 1.0, 2.2)."""
+
 
 class Decoded(NamedTuple):
     """A file's text. `encoding` is for people; `problems` tell of a guess."""
@@ -89,15 +92,8 @@ def _by_look(data: bytes) -> str:
     if windows != mac:
         return "cp1252" if windows > mac else "mac_roman"
     found = chardet.detect(data)["encoding"]
-    unlikely = (
-        "ascii",
-        "utf",
-        "mac",
-        "cp4",
-        "cp7",
-        "cp8",
-        "windows-1252",
-    )  # what a few odd bytes are taken for
+    # What a few odd bytes are taken for.
+    unlikely = ("ascii", "utf", "mac", "cp4", "cp7", "cp8", "windows-1252")
     return found if found and not found.lower().startswith(unlikely) and max(windows, mac) <= 0 else "cp1252"
 
 

@@ -14,7 +14,7 @@ from chanbridge.files import LARGEST
 from chanbridge.formats.characters import Decoded, decode, encode
 from chanbridge.model import ChannelMap
 from chanbridge.names import vocabulary
-from chanbridge.sheets import columns, values
+from chanbridge.sheets import columns
 from chanbridge.sheets.grid import Grid, Options
 from chanbridge.sheets.meaning import heading_fields
 
@@ -173,8 +173,7 @@ def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
     Raises WriteError for a character that no text file can hold.
     """
     columns.check_writable(whole, port)
-    words = vocabulary()
-    heading, rows = columns.table(whole, port, lambda text: values.is_nothing(text, words))
+    heading, rows = columns.table(whole, port)
     mark = "\t" if suffix == ".tsv" else ","
     text = _text([heading, *rows], mark)
     may_run = [first for first in _RUN if first in text]

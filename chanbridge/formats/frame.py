@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any
 from chanbridge.apart.sheet import number_text
 from chanbridge.errors import Location, Problem
 from chanbridge.model import ChannelMap
-from chanbridge.names import vocabulary
-from chanbridge.sheets import columns, values
+from chanbridge.sheets import columns
 from chanbridge.sheets.grid import Grid
 from chanbridge.sheets.interpret import interpret
 from chanbridge.sheets.ledger import Reading
@@ -30,18 +29,17 @@ def to_frame(whole: ChannelMap, port: str | None = None) -> pandas.DataFrame:
 
     listed = port or whole.listed_port()
     columns.check_writable(whole, listed)
-    words = vocabulary()
-    heading, rows = columns.table(whole, listed, lambda text: values.is_nothing(text, words))
+    heading, rows = columns.table(whole, listed)
     return pandas.DataFrame(rows, columns=pandas.Index(heading, dtype=object), dtype=object)
 
 
 def from_frame(frame: pandas.DataFrame, source: str = "DataFrame") -> Reading:
     """Understand a DataFrame as a list of channels; `source` names it in messages, rows count from 1.
 
-    Whole numbers lose their `.0`, missing values are empty, truth values are TRUE and FALSE; a date or time is
-    kept in ISO form and reported. An index that has a name, or is more than numbers, is a column; columns that are only numbered are taken
-    for a table without its headings, which are then looked for in the rows. Raises ReadError where there is
-    no list of channels in it.
+    Whole numbers lose their `.0`, missing values are empty, truth values are TRUE and FALSE; a date or time is kept
+    in ISO form and reported. An index that has a name, or is more than numbers, is a column; columns that are only
+    numbered are taken for a table without its headings, which are then looked for in the rows. Raises ReadError where
+    there is no list of channels in it.
     """
     import pandas
 

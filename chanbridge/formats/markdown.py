@@ -8,8 +8,7 @@ from chanbridge.errors import Location, ReadError
 from chanbridge.formats import text
 from chanbridge.formats.characters import decode, encode
 from chanbridge.model import ChannelMap
-from chanbridge.names import vocabulary
-from chanbridge.sheets import columns, values
+from chanbridge.sheets import columns
 from chanbridge.sheets.grid import Grid, Options
 
 _RULE = re.compile(r"\s*\|?\s*:?-{1,}:?\s*(?:\|\s*:?-{1,}:?\s*)*\|?\s*")
@@ -49,8 +48,7 @@ def _cells(line: str) -> list[str]:
 def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
     """A title, revision and date, then the port as a table."""
     columns.check_writable(whole, port)
-    words = vocabulary()
-    heading, rows = columns.table(whole, port, lambda said: values.is_nothing(said, words))
+    heading, rows = columns.table(whole, port)
     cells = [[_escaped(cell) for cell in row] for row in (heading, *rows)]
     cells.insert(1, ["---"] * len(heading))
     about = [f"# {text.plain(whole.title)}", ""] if whole.title else []
@@ -73,8 +71,7 @@ def _escaped(cell: str) -> str:
 def dropped(whole: ChannelMap, port: str | None) -> list[str]:
     """What a Markdown table cannot carry of this map."""
     lost = text.dropped(whole, port)
-    words = vocabulary()
-    _, rows = columns.table(whole, port, lambda said: values.is_nothing(said, words))
+    _, rows = columns.table(whole, port)
     if any(cell != cell.strip() for row in rows for cell in row):
         lost.append("blanks at the beginning of cells")
     return lost

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from chanbridge.apart import hardened
 from chanbridge.errors import Location, ReadError, WriteError
 from chanbridge.formats import records
+from chanbridge.formats.characters import NOT_XML
 from chanbridge.formats.native import explain
 from chanbridge.model import AUDIENCES, Channel, ChannelMap, Port
 from chanbridge.sheets import columns
@@ -18,7 +19,6 @@ from chanbridge.sheets.columns import decibel_text
 from chanbridge.sheets.grid import Grid, Options
 
 NAMESPACE = "urn:chanbridge:channel-map:1"
-_NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 def parse(data: bytes, source: str) -> Any:
@@ -225,7 +225,7 @@ def _channel_attributes(channel: Channel) -> dict[str, str]:
 
 
 def _checked(text: str) -> str:
-    wrong = _NOT_XML.search(text)
+    wrong = NOT_XML.search(text)
     if wrong:
         raise WriteError(
             f"XML cannot hold the character U+{ord(wrong[0]):04X}, which stands in {text[:60]!r}; take it out of the name"

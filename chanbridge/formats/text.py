@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
+from itertools import pairwise
 
 from chanbridge.errors import Location, ReadError
 from chanbridge.formats import delimited
 from chanbridge.formats.characters import decode, encode
 from chanbridge.model import ChannelMap
 from chanbridge.names import vocabulary
-from chanbridge.sheets import columns, values
+from chanbridge.sheets import columns, looks, values
 from chanbridge.sheets.grid import Grid, Options
 from chanbridge.sheets.meaning import heading_fields
 
@@ -79,6 +81,8 @@ def _by_heading(lines: list[str]) -> list[list[str]]:
     words = vocabulary()
     for at, line in enumerate(lines):
         found = list(re.finditer(r"\S+(?: \S+)*", line))
+        if _NUMBERED.fullmatch(line) or (found and looks.is_place(found[0][0])):
+            continue  # a channel: its microphone and phantom may be words of headings
         if len(found) > 1 and sum(bool(heading_fields(part[0], words)) for part in found) > 1:
             starts = [0, *(part.start() for part in found[1:])]
             return [[one.rstrip()] for one in lines[:at]] + [_cut(one, starts) for one in lines[at:]]
@@ -94,11 +98,28 @@ def _by_numbers(lines: list[str]) -> list[list[str]]:
         return _names_below(lines)
     if len(numbered) < 2 or len(numbered) < 0.5 * len(filled):
         return []
+    begins = Counter(at for line in numbered for at in _gaps(line))
+    with_gaps = sum(1 for line in numbered if _gaps(line))
+    in_line = {at for at, times in begins.items() if times > 2 and 4 * times > with_gaps}
     rows = []
     for line in lines:
         found = _NUMBERED.fullmatch(line)
-        rows.append([found["number"], found["name"] or ""] if found else [line.rstrip()])
+        if not found:
+            rows.append([line.rstrip()])
+            continue
+        cuts = [found.start("name"), *(gap for at, gap in _gaps(line).items() if at in in_line), len(line)]
+        cells = [line[one:other] for one, other in pairwise(cuts)] if found["name"] else [""]
+        rows.append([found["number"], *(cell.strip() for part in cells for cell in part.split("\t"))])
     return rows
+
+
+def _gaps(line: str) -> dict[int, int]:
+    """Column of the screen → place in a numbered line, where something begins after two blanks or more in its name."""
+    found = _NUMBERED.fullmatch(line) if len(line) <= values.LONGEST else None
+    if not found or not found["name"]:
+        return {}
+    gaps = re.finditer(r"(?<=\S) {2,}(?=\S)", line)
+    return {width(line[: gap.end()]): gap.end() for gap in gaps if gap.start() > found.start("name")}
 
 
 _NUMBERED = re.compile(r"\s*(?P<number>\d{1,4})(?:[.):]\s*|\s+|\s*$)(?P<name>\S.*?)?\s*")
@@ -172,8 +193,7 @@ def draw(heading: list[str], rows: list[list[str]]) -> list[str]:
 def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
     """A heading with title, revision and date, then the port as a table."""
     columns.check_writable(whole, port)
-    words = vocabulary()
-    heading, rows = columns.table(whole, port, lambda text: values.is_nothing(text, words))
+    heading, rows = columns.table(whole, port)
     revision = f"Revision {whole.revision}" if whole.revision else ""
     date = f"Date {whole.date}" if whole.date else ""
     about = [
@@ -185,8 +205,7 @@ def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
 def dropped(whole: ChannelMap, port: str | None) -> list[str]:
     """What a printed table cannot carry of this map."""
     lost = [text for text in columns.dropped(whole, port) if text not in ("title", "revision", "date")]
-    words = vocabulary()
-    heading, rows = columns.table(whole, port, lambda text: values.is_nothing(text, words))
+    heading, rows = columns.table(whole, port)
     if any(cell != plain(cell) for row in (heading, *rows) for cell in row):
         lost.append("line breaks, control characters and blanks at the ends of cells")
     return lost

@@ -14,10 +14,10 @@ from xml.sax.saxutils import escape
 from chanbridge.apart import process
 from chanbridge.apart.sheet import Sheet
 from chanbridge.errors import Location, Problem, ReadError, WriteError
+from chanbridge.formats.characters import NOT_XML
 from chanbridge.formats.text import plain, width
 from chanbridge.model import ChannelMap
-from chanbridge.names import vocabulary
-from chanbridge.sheets import columns, values
+from chanbridge.sheets import columns
 from chanbridge.sheets.grid import Grid, Options
 
 _AS_TEXT = "set the column's format to text and type it again"
@@ -182,7 +182,6 @@ ROWS, WIDTH, LONGEST_CELL = 1_048_576, 16_384, 32_767
 """What a sheet of XLSX holds: rows, columns, UTF-16 units in a cell."""
 
 _NUMBERS = (columns.FIRST.index("Slot"), columns.FIRST.index("Socket"))
-_NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _LIKE_ESCAPE = re.compile("_(?=x[0-9A-Fa-f]{4}[_\r])")
 _TEXTS = "xl/sharedStrings.xml"
 _LONG_AGO = (1980, 1, 1, 0, 0, 0)
@@ -191,15 +190,14 @@ _LONG_AGO = (1980, 1, 1, 0, 0, 0)
 def write(whole: ChannelMap, port: str | None, suffix: str) -> bytes:
     """The list of a port as XLSX: a heading that stays in view, a filter, set up to print on A4 across.
 
-    Every cell is text, so that `007` or `1-2` stays what it is; slot and socket are numbers, to sort by.
-    Raises WriteError for another ending than .xlsx, and for what a sheet cannot hold: a control character, a cell of more than 32 767
-    characters, more than 1 048 576 rows or 16 384 columns.
+    Every cell is text, so that `007` or `1-2` stays what it is; slot and socket are numbers, to sort by. Raises
+    WriteError for another ending than .xlsx, and for what a sheet cannot hold: a control character, a cell of more
+    than 32 767 characters, more than 1 048 576 rows or 16 384 columns.
     """
     if suffix not in ("", ".xlsx"):
         raise WriteError(f"workbooks are written as XLSX, not as {suffix}; give it the ending .xlsx")
     columns.check_writable(whole, port)
-    words = vocabulary()
-    heading, rows = columns.table(whole, port, lambda text: values.is_nothing(text, words))
+    heading, rows = columns.table(whole, port)
     _check(whole, heading, rows)
     return _with_texts(*_laid_out(whole, port, heading, rows))
 
@@ -211,7 +209,7 @@ def _check(whole: ChannelMap, heading: list[str], rows: list[list[str]]) -> None
             f"{len(heading):,}; write it as CSV"
         )
     for text in itertools.chain((whole.title, whole.revision), *(heading, *rows)):
-        wrong = _NOT_XML.search(text)
+        wrong = NOT_XML.search(text)
         if wrong:
             raise WriteError(
                 f"XLSX cannot hold the character U+{ord(wrong[0]):04X}, which stands in {text[:60]!r}; take it out"
@@ -261,7 +259,7 @@ def _laid_out(
 
 def sheet_name(port: str | None) -> str:
     """A port's id as the name of a sheet: at most 31 characters, none of `[]:*?/\\`, no apostrophe at its ends."""
-    text = plain(re.sub(r"[\[\]:*?/\\]", "-", _NOT_XML.sub("-", port or "")))
+    text = plain(re.sub(r"[\[\]:*?/\\]", "-", NOT_XML.sub("-", port or "")))
     while len(text.encode("utf-16-le")) > 2 * 31:
         text = text[:-1]
     text = text.strip("' ")

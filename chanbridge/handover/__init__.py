@@ -63,11 +63,6 @@ def hand_over(
     return HandedOver((*files, ("summary.txt", encode(text))), proof)
 
 
-def documents(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:
-    """Every file of a hand-over with its path below the hand-over's folder; the summary comes last."""
-    yield from hand_over(show, planned).files
-
-
 def lists(show: Show, planned: Planned) -> Iterator[tuple[str, bytes]]:
     """What to bring, what to ask each recipient, what to write on the cables, over all acts."""
     maps = [part.map for _, part in planned.parts()]

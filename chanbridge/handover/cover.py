@@ -31,8 +31,7 @@ class Told(NamedTuple):
     """What others say of a show. None where nobody asked.
 
     `findings`: (severity, place, message) of the check, the worst first. `proof`: the proof's own lines. `line_check`:
-    what is ticked. `changes`: what changed since the last revision. `cautions`: subjects of
-    `check.rule.CARE` beside the usual ones.
+    what is ticked. `cautions`: subjects of `check.rule.CARE` beside the usual ones.
     """
 
     findings: tuple[tuple[str, str, str], ...] | None = None

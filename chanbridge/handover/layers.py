@@ -56,9 +56,8 @@ def lay(
     best: Order = whole
     fewest = _crossings(whole, steps)
     first = whole[0] if whole else []
-    for thing in (
-        first if fewest else ()
-    ):  # sweeps go no further than the order that they begin with lets them
+    # Sweeps go no further than the order that they begin with lets them.
+    for thing in first if fewest else ():
         others = [one for one in first if one != thing]
         found, crossings = _swept([[thing, *others], *whole[1:]], steps, near)
         if crossings < fewest:

@@ -28,9 +28,6 @@ ALWAYS = frozenset(
     {"slot", "channel", "track", "number", "socket_number", "output", "name", "what", "socket", "checked"}
 )
 
-NUMBERS = frozenset({"slot", "channel", "track", "number", "socket_number", "output"})
-"""Columns with the number of the place itself."""
-
 
 class Place(NamedTuple):
     """A line of a port's sheet, with what columns need to know of it.

@@ -95,6 +95,7 @@ class Page(NamedTuple):
     wide: bool = False
 
     def tables(self) -> Iterator[Table]:
+        """Its tables in order."""
         return (part for part in self.parts if isinstance(part, Table))
 
     def texts(self) -> Iterator[str]:

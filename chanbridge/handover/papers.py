@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from os.path import basename
 
 from chanbridge.assemble import Delivery, Planned
+from chanbridge.assemble.fed import labelled
 from chanbridge.assemble.returns import outputs_of
 from chanbridge.compare.changes import Comparison
 from chanbridge.handover.changes import Changed
@@ -13,7 +14,7 @@ from chanbridge.handover.labels import Label, Strip, Tag
 from chanbridge.handover.needs import Place, laid_out, need_of
 from chanbridge.handover.paper import Column, Heading, Notes, Page, Row, Table
 from chanbridge.handover.pdf import pdf
-from chanbridge.handover.recipients import labelled, recipient_map
+from chanbridge.handover.recipients import recipient_map
 from chanbridge.handover.stage import contents
 from chanbridge.handover.words import Words
 from chanbridge.model import Channel, ChannelMap, Patch, Port, Slot

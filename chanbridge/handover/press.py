@@ -7,15 +7,12 @@ import os
 from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from chanbridge.errors import Location, ReadError, WriteError
 
 if TYPE_CHECKING:
     import typst
-
-SANS = "Noto Sans"
-"""From the package fontpkg-noto-sans; letters that it has not come from the fonts inside typst."""
 
 
 class UnprintableError(Exception):
@@ -43,8 +40,7 @@ def press(template: str, data: Mapping[str, Any], fonts: Sequence[str] = ()) -> 
         if "could not be displayed" in str(error):
             raise UnprintableError(str(error)) from None
         raise WriteError(f"the page cannot be set: {error}") from error
-    assert isinstance(made, bytes)
-    return made
+    return cast(bytes, made)  # one document, for it is a PDF
 
 
 @cache
@@ -54,6 +50,7 @@ def _template(name: str) -> bytes:
 
 @cache
 def _fonts(more: tuple[str, ...]) -> typst.Fonts:
+    """The sans of the package fontpkg-noto-sans, then those in the folders named, then those inside typst."""
     import fontpkg_noto_sans
     import typst
 

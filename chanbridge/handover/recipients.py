@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from chanbridge.assemble import Delivery, Planned
-from chanbridge.assemble.fed import fed, labelled
+from chanbridge.assemble.fed import labelled
 from chanbridge.formats import text
 from chanbridge.model import Channel, ChannelMap, Entry, Patch, Reserved, Slot
-from chanbridge.names import counted, vocabulary
-from chanbridge.sheets import columns, values
+from chanbridge.names import counted
+from chanbridge.sheets import columns
 from chanbridge.system import Recipient
 
 
@@ -42,8 +42,6 @@ def recipient_map(planned: Planned, delivery: Delivery) -> ChannelMap:
     )
 
 
-__all__ = ["fed", "labelled", "recipient_map", "sheet_text"]
-
 _SHOWN = ("Slot", "Name", "Short", "Box", "Socket", "Pair", "Air", "Phantom", "Gain owner", "Notes")
 
 
@@ -57,8 +55,7 @@ def about(whole: ChannelMap, what: str, word: str) -> list[str]:
 
 def sheet_text(whole: ChannelMap, recipient: Recipient, delivery: Delivery, word: str) -> str:
     """A recipient's sheet to read by torch light: what it is, the table, what was left out and why."""
-    words = vocabulary()
-    heading, rows = columns.table(whole, recipient.id, lambda said: values.is_nothing(said, words))
+    heading, rows = columns.table(whole, recipient.id)
     shown = [at for at, name in enumerate(heading) if name in _SHOWN and at == heading.index(name)]
     table = text.draw([heading[at] for at in shown], [[row[at] for at in shown] for row in rows])
     head = about(whole, f"Recipient: {recipient.name or recipient.id}", word)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from chanbridge.assemble import Planned, heard
+from chanbridge.assemble import Planned
 from chanbridge.handover.flow import Cable, Card, Flow, Way
 from chanbridge.handover.words import Words
 from chanbridge.model import ChannelMap, Slot
@@ -55,7 +55,7 @@ def flow(file: ShowFile, planned: Planned, words: Words) -> Flow:
         shape = "recorder" if recipient.kind == "recorder" else "desk"
         title = recipient.name or recipient.id
         cards.append(Card(recipient.id, _LISTENER, title, _clock(device, words), _leads(device), shape))
-        for name in heard(recipient):
+        for name in recipient.heard:
             used = len(_arriving(whole, recipient.id, name))
             ways.append(Way(name, recipient.id, _said(name, used, sizes[name], words), name))
     heads = (words("boxes"), words("blocks"), words("feeds"), words("listeners"))

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from chanbridge import formats
-from chanbridge.assemble import Planned, Played, heard, local_boxes
+from chanbridge.assemble import Planned, Played, local_boxes
 from chanbridge.assemble.acts import changeover
+from chanbridge.assemble.fed import labelled
 from chanbridge.assemble.returns import outputs_of
 from chanbridge.formats import text
 from chanbridge.formats.characters import encode
-from chanbridge.handover.recipients import about, labelled
+from chanbridge.handover.recipients import about
 from chanbridge.model import Channel, ChannelMap, Patch, Slot
 from chanbridge.names import counted
 from chanbridge.plan.declared import reaches
@@ -204,13 +205,13 @@ def _slot_changes(before: ChannelMap, after: ChannelMap) -> list[str]:
     ]
 
 
-def hearing(file: ShowFile, planned: Planned) -> list[str]:
+def hearing(file: ShowFile) -> list[str]:
     """Who can hear what, block by block; [] where everyone hears every block."""
     columns = [block.id for block in file.block] + [box.id for box in file.box if box.desk]
     rows, all_hear = [], True
     feeds = {feed.id for feed in file.feed}
     for recipient in file.recipient:
-        listening = recipient.model_copy(update={"takes": heard(recipient)})
+        listening = recipient.model_copy(update={"takes": recipient.heard})
         here = {*reaches(file, listening), *(box.id for box in local_boxes(file, recipient))}
         could = {*reaches(file, recipient)}
         cells = []

@@ -9,9 +9,12 @@ from chanbridge.assemble import Delivery, Planned, Played
 from chanbridge.assemble.acts import changeover
 from chanbridge.compare.changes import Comparison
 from chanbridge.handover.stage import contents, hearing
-from chanbridge.names import counted
+from chanbridge.names import counted, fold
 from chanbridge.proof import Proof
 from chanbridge.show import Show
+
+FEW = 8
+"""As many channels that are left out for one reason stand on lines of their own."""
 
 
 def wanted_but_missing(planned: Planned) -> int:
@@ -43,7 +46,7 @@ def summary(show: Show, planned: Planned, differences: Mapping[str, Comparison],
     out += [f"In      {total} channels{back}", ""]
     for delivery in planned.deliveries:
         out += _delivery(planned, delivery, differences.get(delivery.recipient.id), total, proof)
-    out += hearing(file, planned)
+    out += hearing(file)
     out += _returns(planned)
     for played in planned.acts:
         out += _act(planned, played, proof)
@@ -100,9 +103,8 @@ def _act(planned: Planned, played: Played, proof: Proof) -> list[str]:
     before = planned.acts[at - 1].planned.map if at else planned.map
     changes, stays = changeover(before, played.planned.map)
     name = played.act.name or played.act.id
-    out = [
-        f"Act {name}: {counted(len(changes), 'socket')} to repatch, {counted(stays, 'channel')} as they are"
-    ]
+    called = name if fold(name).startswith("act ") else f"Act {name}"
+    out = [f"{called}: {counted(len(changes), 'socket')} to repatch, {counted(stays, 'channel')} as they are"]
     out += [f"    * {problem}" for problem in played.problems]
     out += [
         f"    {line}"
@@ -120,6 +122,28 @@ def _act(planned: Planned, played: Played, proof: Proof) -> list[str]:
     return [*out, ""]
 
 
+def _missing(delivery: Delivery) -> list[str]:
+    """What does not reach a recipient: the wanted channels line by line, many others of one reason together."""
+    together: dict[str, list[str]] = {}
+    for item in delivery.missing:
+        if not item.wanted:
+            together.setdefault(item.reason, []).append(item.channel.name or item.channel.id)
+    out = [
+        f"    !! left out: {item.channel.name or item.channel.id}: {item.reason}"
+        for item in delivery.missing
+        if item.wanted
+    ]
+    for reason, names in together.items():
+        if len(names) <= FEW:
+            out += [f"       left out: {name}: {reason}" for name in names]
+        else:
+            said = f"       left out, {counted(len(names), 'channel')}: {reason}: {', '.join(names)}"
+            out += textwrap.wrap(
+                said, 96, subsequent_indent="           ", break_long_words=False, break_on_hyphens=False
+            )
+    return out
+
+
 def _delivery(
     planned: Planned, delivery: Delivery, difference: Comparison | None, total: int, proof: Proof
 ) -> list[str]:
@@ -132,10 +156,7 @@ def _delivery(
     out += [f"    {line}" for line in delivery.how]
     out += [f"    {line}" for line in proof.lines(recipient.id)]
     out += [f"    the show cannot give {text}" for text in planned.ungiven.get(recipient.id, ())]
-    for item in sorted(delivery.missing, key=lambda item: not item.wanted):
-        out.append(
-            f"    {'!!' if item.wanted else '  '} left out: {item.channel.name or item.channel.id}: {item.reason}"
-        )
+    out += _missing(delivery)
     if difference is not None:
         count = len(difference.changes)
         out.append(

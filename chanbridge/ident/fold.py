@@ -75,7 +75,8 @@ class Window:
     """A stretch, folded.
 
     `period`: of the signal, in samples; `lines`: (frames, inputs, `LINES`), every frame as if it began the window;
-    `power`: mean square, (frames, inputs); `flat`: the share of samples that lie at an input's own peak, (frames, inputs).
+    `power`: mean square, (frames, inputs); `flat`: the share of samples that lie at an input's own peak, (frames,
+    inputs).
     """
 
     stretch: Stretch

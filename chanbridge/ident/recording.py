@@ -65,10 +65,6 @@ class Take:
         """The head of every file."""
         return [part.head for tape in self.tapes for part in tape.parts]
 
-    def names(self) -> list[str]:
-        """The inputs' names as the files have them."""
-        return [name for tape in self.tapes for name in tape.parts[0].head.names()]
-
     def read(self, start: int, count: int) -> Real:
         """Samples as (frames, inputs), full scale 1; silence where a track has ended."""
         count = max(0, min(count, self.length - start))

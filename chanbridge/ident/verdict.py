@@ -52,6 +52,7 @@ class Move(NamedTuple):
 
     @property
     def offset(self) -> int:
+        """How many inputs later than planned; below 0 earlier."""
         return self.heard - self.planned
 
 

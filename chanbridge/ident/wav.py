@@ -74,14 +74,6 @@ class Wav:
         """The first chunk of this name, b"" where there is none."""
         return next((chunk.data for chunk in self.chunks if chunk.name == name), b"")
 
-    def names(self) -> list[str]:
-        """The channels' names from iXML, "" where there is none."""
-        try:
-            said = labels.read_names(self.chunk(b"iXML")) if self.chunk(b"iXML") else {}
-        except ValueError:  # reported when the head was read
-            said = {}
-        return [said.get(at, "") for at in range(1, self.format.channels + 1)]
-
 
 def read_head(stream: BufferedIOBase, source: str) -> Wav:
     """Read a file up to its end but for the samples. Raises ReadError where it holds no samples that can be read.
@@ -140,7 +132,7 @@ def read_head(stream: BufferedIOBase, source: str) -> Wav:
                 chunks.append(Chunk(name, data))
         at += size
         if size % 2:
-            at += _padding(stream, at, total)
+            at += _padding(stream, at)
     if format_ is None or samples is None:
         missing = "format ('fmt ')" if format_ is None else "samples ('data')"
         raise ReadError(
@@ -149,19 +141,12 @@ def read_head(stream: BufferedIOBase, source: str) -> Wav:
     begin, length = samples
     if length % format_.frame:
         problems.append(Problem(where, "cut-off", f"its samples end in the middle of a frame; the last {length % format_.frame} bytes are left out"))  # fmt: skip
-    found = Wav(source, format_, begin, length // format_.frame, tuple(chunks), tuple(problems))
-    return _with_labels_checked(found)
-
-
-def _with_labels_checked(found: Wav) -> Wav:
-    try:
-        labels.read_names(found.chunk(b"iXML")) if found.chunk(b"iXML") else {}
-    except ValueError as error:
-        problem = Problem(Location(found.source), "ixml", f"{error}; its channels have no names")
-        return Wav(
-            found.source, found.format, found.begin, found.frames, found.chunks, (*found.problems, problem)
-        )
-    return found
+    if ixml := next((chunk.data for chunk in chunks if chunk.name == b"iXML"), b""):
+        try:
+            labels.read_names(ixml)
+        except ValueError as error:
+            problems.append(Problem(where, "ixml", f"{error}; its channels have no names"))
+    return Wav(source, format_, begin, length // format_.frame, tuple(chunks), tuple(problems))
 
 
 def _no_wav(start: bytes) -> str:
@@ -226,7 +211,7 @@ def _unfinished(stream: BufferedIOBase, left: int) -> bool:
     )
 
 
-def _padding(stream: BufferedIOBase, at: int, total: int) -> int:
+def _padding(stream: BufferedIOBase, at: int) -> int:
     """1 where a chunk of odd length is followed by the byte that it should be followed by, else 0."""
     stream.seek(at)
     after = stream.read(9)
@@ -254,9 +239,8 @@ def decode(data: bytearray, stored: Format) -> Real:
     """What `read_frames` gives as (frames, channels), full scale 1. What is no number becomes silence."""
     count = (len(data) - 1) // (stored.bits // 8)
     out: NDArray[np.float32]
-    if (
-        stored.bits == 24
-    ):  # four bytes from one before each sample, without the lowest, which is the last one's
+    # Four bytes from one before each sample, without the lowest, which is the last one's.
+    if stored.bits == 24:
         wide = np.ndarray((count,), "<i4", buffer=data, offset=0, strides=(3,))
         out = np.empty(count, np.float32)
         for at in range(0, count, _TOGETHER):

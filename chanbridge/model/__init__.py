@@ -7,8 +7,10 @@ remark at a port that does not exist, a slot number below 1, two channels or two
 
 from chanbridge.model.parts import (
     AUDIENCES,
+    LISTED,
     MOST_SLOTS,
     OPEN,
+    OTHER_SIDE,
     Audience,
     Channel,
     Entry,
@@ -33,8 +35,10 @@ from chanbridge.model.whole import ChannelMap
 
 __all__ = [
     "AUDIENCES",
+    "LISTED",
     "MOST_SLOTS",
     "OPEN",
+    "OTHER_SIDE",
     "Audience",
     "Channel",
     "ChannelMap",

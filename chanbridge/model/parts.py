@@ -29,7 +29,12 @@ PortKind = Literal["sockets", "block", "feed", "desk", "recorder", "mixers", "ou
 MOST_SLOTS = 200_000
 """No port has more slots; a number above it is no slot."""
 
+LISTED = "slots"
+"""Id of the port that a plain list's numbers count in."""
+
 AUDIENCES = ("air", "room", "monitors", "record", "comms")
+
+OTHER_SIDE: dict[Side, Side] = {"left": "right", "right": "left", "mid": "side", "side": "mid"}
 
 ModeField = Annotated[
     Mode,
@@ -53,6 +58,8 @@ class Made:
 
 
 class Frozen(BaseModel):
+    """What every part of a map is: never changed once it is made, and without fields that nobody knows."""
+
     model_config = ConfigDict(
         frozen=True, extra="forbid", serialize_by_alias=True, validate_by_name=True, defer_build=True
     )

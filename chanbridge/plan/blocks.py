@@ -9,6 +9,9 @@ from typing import NamedTuple
 from chanbridge.model import MOST_SLOTS, Channel, ChannelMap, Entry, Line, Patch, Port, Reserved, Slot
 from chanbridge.names import slug, unique
 
+FEW = 3
+"""As many channels are named one by one; of more the remark says how many."""
+
 
 class Sheet(NamedTuple):
     """A list to be taken as a block of `slots` slots, called `name`."""
@@ -29,9 +32,9 @@ class Blocks(NamedTuple):
 def side_by_side(sheets: Sequence[Sheet]) -> Blocks:
     """Put lists into one map, each as a block.
 
-    A number is a slot of the block, or counts on from the blocks before it if all of the list's do. In a list of one box without numbers the socket is the slot; other
-    channels without a number take the next free slot, with a remark. Ids and names of boxes that occur in two lists are
-    told apart by a suffix.
+    A number is a slot of the block, or counts on from the blocks before it if all of the list's do. In a list of one
+    box without numbers the socket is the slot; other channels without a number take the next free slot, with a
+    remark. Ids and names of boxes that occur in two lists are told apart by a suffix.
     """
     channels: dict[str, Channel] = {}
     ports: dict[str, Port] = {}
@@ -52,10 +55,7 @@ def side_by_side(sheets: Sequence[Sheet]) -> Blocks:
         ids: dict[str, str] = {}
         for channel in whole.channels:
             ids[channel.id] = unique(channel.id, {*channels, *ids.values()})
-            if ids[channel.id] != channel.id:
-                remarks.append(
-                    f"{sheet.name}: the id {channel.id!r} is on an earlier sheet too; here it is called {ids[channel.id]!r}"
-                )
+        remarks += _known_before(sheet, ids)
         channels |= {ids[channel.id]: channel.with_ids(ids) for channel in whole.channels}
         boxes: dict[str, str] = {}
         for port in whole.ports:
@@ -91,6 +91,20 @@ def side_by_side(sheets: Sequence[Sheet]) -> Blocks:
     )
 
 
+def _known_before(sheet: Sheet, ids: Mapping[str, str]) -> list[str]:
+    """What to say of the channels of a list that an earlier one has too; `ids`: what they are called now."""
+    again = [channel for channel in sheet.map.channels if ids[channel.id] != channel.id]
+    if len(again) > FEW:
+        return [
+            f"{sheet.name}: {len(again)} of its {len(ids)} channels are on an earlier sheet too, "
+            f"{again[0].name!r} to {again[-1].name!r}: was a file given twice? They are carried twice"
+        ]
+    return [
+        f"{sheet.name}: the id {channel.id!r} is on an earlier sheet too; here it is called {ids[channel.id]!r}"
+        for channel in again
+    ]
+
+
 def _places(
     line: Line, at: Slot | None, target: Slot | None, shared: Mapping[tuple[str, int], int]
 ) -> list[Slot]:
@@ -123,10 +137,25 @@ def _slots(sheet: Sheet, before: int, remarks: list[str]) -> list[tuple[Line, in
     used = {slot for slot, line in zip(slots, rows, strict=True) if line.channel}
     free = (slot for slot in range(1, MOST_SLOTS) if slot not in used)
     out: list[tuple[Line, int | None]] = []
+    placed: list[tuple[str, int]] = []
     for line, known in zip(rows, slots, strict=True):
         slot = known if known is None or known > 0 else None  # a spare that counts before this block
         if slot is None and line.channel:
             slot = next(free)
-            remarks.append(f"{sheet.name}: {line.channel.name!r} has no number and is put on slot {slot}")
+            placed.append((line.channel.name, slot))
         out.append((line, slot))
+    if len(placed) > FEW:
+        remarks.append(
+            f"{sheet.name}: {len(placed)} channels have no number and are put on the free slots "
+            f"{placed[0][1]} to {placed[-1][1]}, one after the other"
+            + (
+                f"; it names {len(boxes)} boxes: better give each a sheet of its own"
+                if len(boxes) > 1
+                else ""
+            )
+        )
+    else:
+        remarks += [
+            f"{sheet.name}: {name!r} has no number and is put on slot {slot}" for name, slot in placed
+        ]
     return out

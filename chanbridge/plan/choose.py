@@ -6,7 +6,6 @@ that stand on issued or fixed slots need to be told apart by place, the rest is 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import NamedTuple
 
 from chanbridge.plan.program import Clock, Program
@@ -28,7 +27,7 @@ class Choice(NamedTuple):
 def choose(task: Task, clock: Clock) -> Choice | None:
     """The best choice after the first CARRYING fields of `Score`; None if what is fixed cannot be.
 
-    For pieces of one slot and pairs; a converter's groups need places at once (`free.place`).
+    For pieces of one slot and pairs; a converter's groups need places at once (`places.placed`).
     """
     anchors = [_anchors(task, piece) for piece in task.pieces]
     return _all_stay(task, anchors) or _solved(task, anchors, clock)
@@ -144,8 +143,4 @@ def _levels(
     chosen = values or []
     standing = {index: start for index in at for start, column in at[index].items() if chosen[column]}
     carried = {*standing, *(index for index, column in elsewhere.items() if chosen[column])}
-    return Choice(tuple(sorted(carried)), standing, _padded(found), _padded(floor))
-
-
-def _padded(fields: Iterable[int]) -> Score:
-    return Score(*fields)
+    return Choice(tuple(sorted(carried)), standing, Score(*found), Score(*floor))

@@ -8,10 +8,7 @@ from typing import NamedTuple
 
 from chanbridge.errors import unknown
 from chanbridge.names import fold
-from chanbridge.system import Block, Box, Feed, Recipient, Return, ShowFile
-
-Mistake = tuple[tuple[str | int, ...], str]
-"""The place in the show file, as `show.line_of` takes it, and a message."""
+from chanbridge.system import Block, Box, Feed, Mistake, Recipient, Return, ShowFile
 
 
 def slots_of(text: str) -> tuple[int, ...]:

@@ -6,13 +6,16 @@ from collections.abc import Mapping, Sequence
 
 from chanbridge.plan import stands as standing
 from chanbridge.plan.conflict import Demand, PlanError, can_hold, explained, smallest
-from chanbridge.plan.feeds import NOTHING, Asked, Feeds
+from chanbridge.plan.feeds import Asked, Feeds
 from chanbridge.plan.stands import Stands
 from chanbridge.plan.task import Task
 
 
-def task_of(here: Stands, feeds: Feeds, asked: Asked = NOTHING, barred: frozenset[int] = frozenset()) -> Task:
-    """What is to be packed, as it was asked. Raises PlanError for demands that cannot hold together."""
+def task_of(here: Stands, feeds: Feeds, asked: Asked, barred: frozenset[int]) -> Task:
+    """What is to be packed, as it was asked; `barred`: slots that stay empty.
+
+    Raises PlanError for demands that cannot hold together.
+    """
     used = here.used
     ids = {stand.channel.id for stand in used}
     fixed = {name: slot for name, slot in asked.fixed.items() if name in ids}
@@ -20,9 +23,8 @@ def task_of(here: Stands, feeds: Feeds, asked: Asked = NOTHING, barred: frozense
     _check(here, feeds, asked, fixed, pairs)
     fixed |= _followed(asked, ids, fixed, pairs, feeds)
     rigid = asked.grain > 1
-    if (
-        rigid
-    ):  # what moves in blocks cannot go round single slots; it keeps off those on which something stands
+    # What moves in blocks cannot go round single slots; it keeps off those on which something stands.
+    if rigid:
         barred = frozenset[int]()
     barred = (barred | asked.held) - {*fixed.values()}
     together = [pair for pair in pairs if _stays(pair, fixed, feeds)]

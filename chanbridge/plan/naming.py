@@ -1,14 +1,25 @@
-"""What cannot be so about ids, names of other things, slots of boxes and rates in show.toml."""
+"""What cannot be so about ids, names of other things, slots of boxes, rates, devices and links in show.toml."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from chanbridge.errors import unknown
 from chanbridge.names import fold
-from chanbridge.plan.declared import Mistake
-from chanbridge.system import RESERVED, Act, Block, Box, Feed, Recipient, Return, ShowFile
+from chanbridge.system import (
+    RESERVED,
+    Act,
+    Block,
+    Box,
+    Device,
+    Feed,
+    Link,
+    Mistake,
+    Recipient,
+    Return,
+    ShowFile,
+)  # fmt: skip
 
 
 def naming_mistakes(file: ShowFile) -> Iterator[Mistake]:
@@ -109,3 +120,54 @@ def _recipients(file: ShowFile) -> Iterator[Mistake]:
                 ("recipient", at, "takes"),
                 "a recipient takes one feed (or several), or blocks; each named once",
             )
+
+
+def wiring_mistakes(file: ShowFile) -> Iterator[Mistake]:
+    """What cannot be so about devices and links, in the file's order."""
+    declared = {item.id for table in (file.block, file.feed, file.returns) for item in table}
+    places = {item.id for table in (file.box, file.recipient) for item in table}
+    devices = {device.id: device for device in file.device}
+
+    def known(name: str, names: Iterable[str], *loc: str | int) -> Iterator[Mistake]:
+        there = sorted(names)
+        if name not in there:
+            yield loc, unknown("", name, there)
+
+    tables: tuple[tuple[str, Sequence[Device | Link], set[str]], ...] = (
+        ("device", file.device, {fold(name) for name in declared}),
+        ("link", file.link, set()),
+    )
+    for table, items, taken in tables:
+        for at, item in enumerate(items):
+            same = next((name for name in places if fold(name) == fold(item.id) and name != item.id), None)
+            if fold(item.id) in taken:
+                yield (table, at, "id"), f"the id {item.id!r} is taken; give this {table} one of its own"
+            elif table == "device" and same:
+                yield (table, at, "id"), f"write {same!r}, as the box or recipient that this device is"
+            taken.add(fold(item.id))
+    for at, device in enumerate(file.device):
+        for port in device.ports:
+            if [other.id for other in device.ports].count(port.id) > 1:
+                yield ("device", at, "ports"), f"device {device.id!r} has two ports {port.id!r}"
+            for name in port.carries:
+                yield from known(name, declared, "device", at, "ports")
+        if device.clock not in ("", "own"):
+            yield from known(device.clock, {*devices, "own"}, "device", at, "clock")
+        if device.clock == device.id:
+            yield ("device", at, "clock"), f'{device.id!r} follows itself; write clock = "own" where it leads'
+        if device.split:
+            yield from known(device.split.box, [box.id for box in file.box], "device", at, "split")
+            for name in (*device.split.direct, *device.split.isolated):
+                yield from known(name, {*devices, *places}, "device", at, "split")
+            for name in device.split.phantom:
+                yield from known(name, {*device.split.direct, *device.split.isolated}, "device", at, "split")
+    for at, link in enumerate(file.link):
+        for end in (0, 1):
+            name, port_id = link.end(end)
+            yield from known(name, devices, "link", at, "ends")
+            if port_id and name in devices:
+                yield from known(port_id, [port.id for port in devices[name].ports], "link", at, "ends")
+        if link.devices[0] == link.devices[1]:
+            yield ("link", at, "ends"), f"both ends are {link.devices[0]!r}; a link joins two devices"
+        for name in link.carries:
+            yield from known(name, declared, "link", at, "carries")

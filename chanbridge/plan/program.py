@@ -15,11 +15,6 @@ class Minimum(NamedTuple):
     bound: int
     values: list[int]
 
-    @property
-    def proved(self) -> bool:
-        """Whether nothing better exists."""
-        return self.bound >= self.value
-
 
 class Clock:
     """Seconds that may still be spent."""
@@ -63,8 +58,8 @@ class Program:
     def minimise(self, costs: Mapping[int, int], share: float = 1.0, near: float = 0.0) -> Minimum | None:
         """The least cost; None if there is no solution, or none was found in the time.
 
-        `share`: of the time that is left. `near`: how far from the least is good enough, as a share of it. No start is passed on: HiGHS 1.16 loses what its presolve took off the
-        cost of one, and calls it the best.
+        `share`: of the time that is left. `near`: how far from the least is good enough, as a share of it. No start
+        is passed on: HiGHS 1.16 loses what its presolve took off the cost of one, and calls it the best.
         """
         if not self._whole:
             return Minimum(0, 0, []) if all(row[2] <= 0 <= row[3] for row in self._rows) else None

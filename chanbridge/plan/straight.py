@@ -22,15 +22,9 @@ __all__ = [
     "Plan",
     "gives_way",
     "moves",
-    "plan",
     "plan_feeds",
     "straight",
 ]
-
-
-def plan(whole: ChannelMap, blocks: Sequence[str], feed: str, slots: int) -> Plan:
-    """Put blocks, in order, onto one feed of `slots` slots; see `plan_feeds`."""
-    return plan_feeds(whole, blocks, Feeds(((feed, slots),)))
 
 
 def plan_feeds(whole: ChannelMap, blocks: Sequence[str], feeds: Feeds, asked: Asked = NOTHING) -> Plan:

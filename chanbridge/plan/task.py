@@ -101,10 +101,6 @@ class Task:
         """The last slot of the feed in which a slot lies."""
         return next(last for last in self.ends.values() if slot <= last)
 
-    @cached_property
-    def _held(self) -> frozenset[int]:
-        return frozenset(self.fixed.values())
-
     def starts(self, piece: Piece) -> list[int]:
         """The slots on which a piece may begin."""
         places = {slot: name for name, slot in self.fixed.items()}
@@ -123,7 +119,7 @@ class Task:
                 if piece.rigid:
                     if not bound or all(self.fixed[name] <= last for name in own if name in self.fixed):
                         found.append(start)
-                elif not any(slot in self._held and places[slot] not in own for slot in covered):
+                elif not any(slot in places and places[slot] not in own for slot in covered):
                     found.append(start)
         return found
 

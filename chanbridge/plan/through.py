@@ -23,7 +23,7 @@ class Offsets(NamedTuple):
     at: Mapping[str, tuple[int, int]]
     carries_all: bool
 
-    def place(self, here: Stands, feeds: Feeds, block: str, line: int) -> Slot | None:
+    def place(self, feeds: Feeds, block: str, line: int) -> Slot | None:
         """Where the line-th slot of a block comes, None past the end of its feed."""
         if block not in self.at:
             return None
@@ -36,7 +36,7 @@ class Offsets(NamedTuple):
         patches, where = [], {}
         for block, numbers in here.lines.items():
             for line, number in enumerate(numbers, 1):
-                target = self.place(here, feeds, block, line)
+                target = self.place(feeds, block, line)
                 if target and feeds.number(target) not in asked.held:
                     patches.append(Patch(Slot(block, number), target))
                     where[Slot(block, number)] = target
@@ -83,33 +83,48 @@ class Offsets(NamedTuple):
 
 
 def offsets(here: Stands, feeds: Feeds, asked: Asked = NOTHING) -> Offsets | None:
-    """The straight layout, on one feed where that will do; None where it is not what was asked."""
-    needs = dict.fromkeys(here.lines, 0)
+    """The straight layout, on one feed where that will do; None where it is not what was asked.
+
+    One in which every channel is carried comes before one that leaves out channels not for air.
+    """
     before, offset = {}, 0
     for block, numbers in here.lines.items():
         before[block] = offset
         offset += len(numbers)
-    for stand in here.used:
-        if not gives_way(stand.channel):
-            needs[stand.slot.port] = max(needs[stand.slot.port], stand.straight - before[stand.slot.port])
     one = {block: (0, before[block]) for block in here.lines if before[block] < feeds.rooms[0]}
-    found = Offsets(
-        one, all(not need or before[block] + need <= feeds.rooms[0] for block, need in needs.items())
-    )
-    if not found.carries_all and len(feeds.rooms) > 1:
-        several: dict[str, tuple[int, int]] = {}
-        feed, offset, fits = 0, 0, True
-        for block, numbers in here.lines.items():
-            if offset + needs[block] > feeds.rooms[feed] and offset:
-                feed, offset = feed + 1, 0
-            if feed == len(feeds.rooms) or offset + needs[block] > feeds.rooms[feed]:
-                fits = False
-                break
-            several[block] = (feed, offset)
-            offset += len(numbers)
-        if fits:
+    found = Offsets(one, False)
+    for needs in (_needs(here, before, every) for every in (True, False)):
+        if all(not need or before[block] + need <= feeds.rooms[0] for block, need in needs.items()):
+            found = Offsets(one, True)
+            break
+        several = _several(here, feeds, needs)
+        if several:
             found = Offsets(several, True)
+            break
     return found if _as_asked(found, here, feeds, asked) else None
+
+
+def _needs(here: Stands, before: Mapping[str, int], every: bool) -> dict[str, int]:
+    """How many slots of each block must be carried: for every channel, or for those that may go on air."""
+    needs = dict.fromkeys(here.lines, 0)
+    for stand in here.used:
+        if every or not gives_way(stand.channel):
+            needs[stand.slot.port] = max(needs[stand.slot.port], stand.straight - before[stand.slot.port])
+    return needs
+
+
+def _several(here: Stands, feeds: Feeds, needs: Mapping[str, int]) -> dict[str, tuple[int, int]]:
+    """Where each block begins when feed after feed is filled with whole blocks; {} where they do not fit."""
+    at: dict[str, tuple[int, int]] = {}
+    feed, offset = 0, 0
+    for block, numbers in here.lines.items():
+        if offset + needs[block] > feeds.rooms[feed] and offset:
+            feed, offset = feed + 1, 0
+        if feed == len(feeds.rooms) or offset + needs[block] > feeds.rooms[feed]:
+            return {}
+        at[block] = (feed, offset)
+        offset += len(numbers)
+    return at
 
 
 def _as_asked(found: Offsets, here: Stands, feeds: Feeds, asked: Asked) -> bool:
@@ -120,7 +135,7 @@ def _as_asked(found: Offsets, here: Stands, feeds: Feeds, asked: Asked) -> bool:
     told = {**asked.wants, **asked.fixed}
     for stand in here.used:
         line = here.lines[stand.slot.port].index(stand.slot.number) + 1
-        place = found.place(here, feeds, stand.slot.port, line)
+        place = found.place(feeds, stand.slot.port, line)
         number = feeds.number(place) if place else None
         if number in asked.held or told.get(stand.channel.id, number) != number:
             return False

@@ -12,15 +12,23 @@ from typing import Any, TypeVar
 from pydantic import TypeAdapter
 
 from chanbridge.errors import Location, Problem
-from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Reserved, Slot, channels_of, each
+from chanbridge.model import (
+    LISTED,
+    Channel,
+    ChannelMap,
+    Entry,
+    Patch,
+    Port,
+    Reserved,
+    Slot,
+    channels_of,
+    each,
+)
 from chanbridge.names import Vocabulary, fold, slug, unique
 from chanbridge.sheets.columns import in_order
 from chanbridge.sheets.ledger import Evidence, LedgerRow, Reading, Verdict
 from chanbridge.sheets.pairs import Pairing
 from chanbridge.sheets.values import Socket
-
-LISTED = "slots"
-"""Id of the port that a plain list's numbers count in."""
 
 _channels = TypeAdapter(tuple[Channel, ...])
 _Place = TypeVar("_Place", Slot, int)
@@ -53,9 +61,8 @@ class Collector:
         self.headings: list[str] = []
         self.ports: dict[str, Port] = {}
         self.boxes: dict[str, str] = {}
-        self.standing: dict[
-            tuple[str, Slot], str
-        ] = {}  # name and socket → the channel, for a workbook's other sheets
+        # Name and socket → the channel, for a workbook's other sheets.
+        self.standing: dict[tuple[str, Slot], str] = {}
         self.how: list[str] = []
         self.evidence: list[Evidence] = []
         self.highest = 0

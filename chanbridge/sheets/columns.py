@@ -14,6 +14,8 @@ from typing import Any
 
 from chanbridge.errors import WriteError
 from chanbridge.model import AUDIENCES, OPEN, Audience, Channel, ChannelMap, Line, Permission, Side
+from chanbridge.names import vocabulary
+from chanbridge.sheets import values
 
 _NOBODY = Channel(id="nobody")
 """Stands in a spare's place; all that a list shows of it is empty."""
@@ -93,13 +95,18 @@ def is_own(heading: list[str]) -> bool:
     return heading[:1] == [FIRST[0]] and tuple(heading[:5]) == FIRST and heading[-1] == LAST
 
 
+def _is_nothing(remark: str) -> bool:
+    return values.is_nothing(remark, vocabulary())
+
+
 def table(
-    whole: ChannelMap, port_id: str | None, is_nothing: Callable[[str], bool]
+    whole: ChannelMap, port_id: str | None, as_name: Callable[[str], bool] = _is_nothing
 ) -> tuple[list[str], list[list[str]]]:
     """A map's lines as heading and rows of cells, every field of every channel in them.
 
     Columns: Slot, Name, Short, Box, Socket, then whatever is filled anywhere, unknown columns as they were
-    called, and Id last. `is_nothing` tells which remarks on a spare may stand under Name.
+    called, and Id last. `as_name` tells which remarks on a spare stand under Name, where they must be read as none;
+    the others stand under Notes.
     """
     rows = whole.lines(port_id)
     numbers, occupants, boxes, sockets, _ = zip(*rows, strict=True) if rows else ((),) * 5
@@ -111,7 +118,7 @@ def table(
     said: dict[str, list[Any]] = dict(zip(fields, cells, strict=False))
     for at, line in enumerate(rows) if spares else ():
         if line.text and not line.channel:
-            said["name" if is_nothing(line.text) else "notes"][at] = line.text
+            said["name" if as_name(line.text) else "notes"][at] = line.text
     if any(said["pair"]):
         pairs = _pair_texts(rows)
         said["pair"] = [pairs.get(channel.id, "") for channel in channels]
@@ -178,7 +185,7 @@ def _extra_columns(channels: Sequence[Channel], headings: list[str]) -> list[lis
     if len(set(headings)) == len(headings):
         by_heading = [dict(channel.extras).get for channel in channels]
         return [[cell(heading, "") for cell in by_heading] for heading in headings]
-    rows = [_extra_cells(channel, headings) for channel in channels]
+    rows = [_cells_under(headings, channel.extras) for channel in channels]
     return [list(column) for column in zip(*rows, strict=True)] or [[] for _ in headings]
 
 
@@ -193,21 +200,17 @@ def _extra_headings(whole: ChannelMap) -> list[str]:
     return headings
 
 
-def _extra_cells(channel: Channel, headings: list[str]) -> list[str]:
+def _cells_under(headings: Sequence[str], cells: Iterable[tuple[str, str]]) -> list[str]:
+    """The text under each heading, "" where there is none; of one that stands twice its first cell, then its next."""
     left: dict[str, list[str]] = {}
-    for heading, text in channel.extras:
+    for heading, text in cells:
         left.setdefault(heading, []).append(text)
     return [left[heading].pop(0) if left.get(heading) else "" for heading in headings]
 
 
 def in_order(cells: Iterable[tuple[str, str]], headings: Sequence[str]) -> tuple[tuple[str, str], ...]:
     """Cells of unknown columns in the order of the headings; every cell has its heading there."""
-    left: dict[str, list[str]] = {}
-    for heading, text in cells:
-        left.setdefault(heading, []).append(text)
-    return trimmed_extras(
-        [(heading, left[heading].pop(0) if left.get(heading) else "") for heading in headings]
-    )
+    return trimmed_extras(list(zip(headings, _cells_under(headings, cells), strict=True)))
 
 
 def trimmed_extras(cells: list[tuple[str, str]]) -> tuple[tuple[str, str], ...]:

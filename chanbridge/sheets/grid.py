@@ -12,9 +12,10 @@ from chanbridge.names import Vocabulary
 class Options(NamedTuple):
     """What a user says about how to read a file; what is left empty is found out.
 
-    `encoding` and `delimiter` are for text, `hidden` reads a workbook's hidden sheets and rows too, `record` is the path
-    of the element that stands for a channel in XML. `box` is where rows belong that name no box. `columns` are pairs of
-    a heading (or "#3" for the third column) and the field that it means. `vocabulary` are the words that sheets use.
+    `encoding` and `delimiter` are for text, `hidden` reads a workbook's hidden sheets and rows too, `record` is the
+    path of the element that stands for a channel in XML. `box` is where rows belong that name no box. `columns` are
+    pairs of a heading (or "#3" for the third column) and the field that it means. `vocabulary` are the words that
+    sheets use.
     """
 
     encoding: str = ""
@@ -30,9 +31,10 @@ class Options(NamedTuple):
 class Grid:
     """One table of cells as a file holds it, before anyone asks what it means.
 
-    `rows[i]` are the cells of the file's row `numbers[i]` (from 1, as a person counts them there).
-    `heading` is given where a file has headings of its own (XML attributes) and no row for them.
-    `how` says for people how the file was cut into cells. `asides` are texts around the table, each with its row. `problems` were met on the way from bytes to cells.
+    `rows[i]` are the cells of the file's row `numbers[i]` (from 1, as a person counts them there). `heading` is given
+    where a file has headings of its own (XML attributes) and no row for them. `how` says for people how the file was
+    cut into cells. `asides` are texts around the table, each with its row. `problems` were met on the way from bytes
+    to cells.
     """
 
     source: str

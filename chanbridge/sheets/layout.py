@@ -68,8 +68,8 @@ class Table(NamedTuple):
 def tables(grid: Grid, vocabulary: Vocabulary, said: meaning.Said = ()) -> list[Table]:
     """Every table in a grid, in order. Rows before the first and between them belong to none.
 
-    A heading that turns up again word for word does not start a new table. `said`: headings, or "#3" for the third column,
-    with the field that the user says they mean; ReadError where a table has two such columns for one field.
+    A heading that turns up again word for word does not start a new table. `said`: headings, or "#3" for the third
+    column, with the field that the user says they mean; ReadError where a table has two such columns for one field.
     """
     if grid.heading is not None:
         return [_table(grid, grid.heading, 0, len(grid.rows), None, vocabulary, said)]
@@ -148,6 +148,9 @@ def _is_heading(
         return narrow and len(row) == 1 and len(known) == 1
     may_be = {field for cell in known for field in meaning.heading_fields(cell, vocabulary)}
     telling = "name" in may_be and bool(may_be & {"number", "socket"})
+    counted = bool({"number", "socket"} & {*meaning.heading_fields(cells[0], vocabulary)}) if cells else False
+    if not (telling or counted) and any(cell not in known and looks.is_place(cell) for cell in cells):
+        return False  # a channel whose microphone and phantom are words of headings: A9, Bass, DI, 48V
     return distinct >= (2 if first else 3) and (2 * len(known) >= len(cells) or (first and telling))
 
 
@@ -257,14 +260,14 @@ def _fitted(cells: list[str], body: list[list[str]]) -> list[str]:
 
 
 def _without_heading(grid: Grid, said: meaning.Said) -> Table | None:
-    """A table that has no heading row: a column of rising numbers and one of texts, or None."""
+    """A table that has no heading row: a column of rising numbers, or of sockets, and one of texts; or None."""
     width = max((len(row) for row in grid.rows), default=0)
     columns = [
         [row[at].strip() for row in grid.rows if at < len(row) and row[at].strip()] for at in range(width)
     ]
     told = {field: at for at, field in meaning.as_told([""] * width, said, grid.source).items()}
     found = looks.by_values(columns, [at for at in range(width) if at not in told.values()]) | told
-    if not {"number", "name"} <= {*found}:
+    if "name" not in found or not {"number", "socket"} & {*found}:
         return None
     fields: list[str | None] = [None] * width
     evidence = [("unknown", "there is no heading row")] * width
@@ -273,9 +276,8 @@ def _without_heading(grid: Grid, said: meaning.Said) -> Table | None:
         evidence[at] = (
             ("said", "you said so") if field in told else ("by-values", f"the values look like a {field}")
         )
-    numbers = found["number"]
-    start = next(
-        (at for at, row in enumerate(grid.rows) if numbers < len(row) and values.numbers(row[numbers])), 0
-    )
+    is_one = values.numbers if "number" in found else values.sockets
+    counts = found["number"] if "number" in found else found["socket"]
+    start = next((at for at, row in enumerate(grid.rows) if counts < len(row) and is_one(row[counts])), 0)
     doubts = [f"there is no heading row; column {found['name'] + 1} is taken for the name by its values"]
     return Table([""] * width, fields, start, len(grid.rows), None, False, doubts, evidence)

@@ -63,6 +63,11 @@ def by_values(columns: list[list[str]], free: list[int]) -> dict[str, int]:
     return found
 
 
+def is_place(cell: str) -> bool:
+    """Whether a cell looks like a slot's number or a socket: `10.`, `A9`, `2-07`."""
+    return bool(_SHORT_SOCKET.fullmatch(cell.strip())) or values.numbers(cell) is not None
+
+
 def _share_of_sockets(cells: list[str]) -> float:
     return sum(bool(_SHORT_SOCKET.fullmatch(cell)) for cell in cells) / len(cells)
 

@@ -133,7 +133,8 @@ def refuse_alike(
 ) -> None:
     """Raise ReadError where two columns could be the number, the name or the socket as well as each other.
 
-    Of numbers the ones in the first column, or the only ones that count up in even steps, are the list's own; others are places elsewhere.
+    Of numbers the ones in the first column, or the only ones that count up in even steps, are the list's own; others
+    are places elsewhere.
     """
     if not {"number", "socket"} & {*chosen}:
         return  # a list of something else, read for its remarks

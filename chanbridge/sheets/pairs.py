@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from chanbridge.model import Side
+from chanbridge.model import OTHER_SIDE, Side
 from chanbridge.names import Vocabulary, fold
 from chanbridge.sheets import values
 from chanbridge.sheets.columns import PAIR_TEXT, side_of
@@ -36,6 +36,7 @@ class Pairing:
                 self.holders.setdefault(slot, []).append(name)
 
     def name(self, channel_id: str) -> str:
+        """What a channel is called."""
         return str(self.fields(channel_id)["name"])
 
     def at(self, slot: int, other_than: str) -> str | None:
@@ -69,7 +70,7 @@ class Pairing:
         if partner and number:
             side = side or ("left" if self._slot(channel_id) < int(number[0]) else "right")
             channel["pair"] = {"with": partner, "side": side}
-            self.fields(partner).setdefault("pair", {"with": channel_id, "side": _OPPOSITE[side]})
+            self.fields(partner).setdefault("pair", {"with": channel_id, "side": OTHER_SIDE[side]})
             return True
         if side:
             channel["pair"] = {"with": None, "side": side}
@@ -148,8 +149,6 @@ class Pairing:
                 return True
         return False
 
-
-_OPPOSITE: dict[Side, Side] = {"left": "right", "right": "left", "mid": "side", "side": "mid"}
 
 _NOTE = re.compile(
     r"\b(?:pair(?:ed)?|stereo|link(?:ed)?|paar|paire|par|coppia|koppel)\s*(?:with|to|mit|avec|con|met|w/)\s*"

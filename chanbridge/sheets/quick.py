@@ -23,8 +23,10 @@ _DIGIT = re.compile(r"\d")
 
 
 class Run(NamedTuple):
-    """Rows that follow each other, one entry each: the channels' fields as columns, ids ("" if a row gives none), slots,
-    and boxes with the socket's number, None if a row names none."""
+    """Rows that follow each other, one entry each: what their channels have, column by column.
+
+    `ids`: "" if a row gives none. `places`: boxes with the socket's number, None if a row names none.
+    """
 
     fields: dict[str, list[Any]]
     ids: list[str]
@@ -33,7 +35,10 @@ class Run(NamedTuple):
 
 
 class Quick:
-    """The short way for the rows of one table. `plain[i]`: whether it is open to row i; never to the one behind the last. `home`: the box of rows that name none."""
+    """The short way for the rows of one table.
+
+    `plain[i]`: whether it is open to row i; never to the one behind the last. `home`: the box of rows that name none.
+    """
 
     def __init__(self, table: Table, rows: list[list[str]], words: Vocabulary, home: str) -> None:
         self.plain = [False] * (len(rows) + 1)

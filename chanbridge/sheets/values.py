@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from functools import cache
 from typing import Literal, NamedTuple
 
 from chanbridge.model import MOST_SLOTS, Permission, Side
-from chanbridge.names import Vocabulary, fold
+from chanbridge.names import Vocabulary, any_of, fold
 
 _ONE = r"0*(\d{1,6})(?:[.,]0+)?"
 _CALLED = (
@@ -84,9 +83,8 @@ def sockets(text: str, two: bool = False) -> tuple[Socket, ...] | None:
     one = _socket(text)
     bare = re.fullmatch(r"0*(\d{1,3})\s*[-–]\s*0*(\d{1,4})", text)
     if bare and not two and int(bare[2]):
-        return (
-            Socket(bare[1], int(bare[2])),
-        )  # box 1, socket 2: two sockets only where the row is two channels
+        # Box 1, socket 2: two sockets only where the row is two channels.
+        return (Socket(bare[1], int(bare[2])),)
     if one and not two:
         return (one,)
     parts = re.split(r"\s*[/+&,;–-]\s*", text)
@@ -125,10 +123,12 @@ def decibels(text: str) -> float | None:
 
 
 def is_nothing(text: str, vocabulary: Vocabulary) -> bool:
-    """Whether a name says that there is none: blank, `-`, `n/c`, `spare`, `Empty (wire used for …)`."""
+    """Whether a name says that there is none: blank, `-`, `n/c`, `spare`, `--- spare ---`, `Empty (wire used for …)`."""
     folded = fold(text)
     if not folded or folded in vocabulary.values["nothing"]:
         return True
+    if folded.strip("-–—*_=~<>[] ") in vocabulary.values["nothing"]:
+        return True  # dressed up to be seen
     head = re.match(r"([^(:,–—]+?)\s*(?:([(])|[:,–—]|\s-\s)", folded)
     topic = "nothing" if head and head[2] else "nothing_because"
     return bool(head and head[1] in vocabulary.values[topic])
@@ -244,7 +244,7 @@ def is_stereo(name: str) -> bool:
 def roles(name: str, vocabulary: Vocabulary) -> tuple[str, str] | None:
     """What a name's words say about who may hear it: ("not for air" or "ambience", the word), or None."""
     for role, topic in (("not for air", "not_for_air"), ("ambience", "ambience")):
-        found = _any_of(vocabulary.roles[topic]).search(fold(name))
+        found = any_of(vocabulary.roles[topic]).search(fold(name))
         if found:
             return role, found[0]
     return None
@@ -257,16 +257,9 @@ def meant_for(role: str, word: str, vocabulary: Vocabulary) -> tuple[tuple[str, 
     return closed, next((topic for topic in topics if word in vocabulary.roles[topic]), None)
 
 
-@cache
-def _any_of(wanted: frozenset[str]) -> re.Pattern[str]:
-    """A pattern for any of these words as a whole word, the longest first."""
-    ordered = sorted(wanted, key=lambda word: (-len(word), word))
-    return re.compile(rf"(?<![^\W_])(?:{'|'.join(map(re.escape, ordered))})(?![^\W_])")
-
-
 def is_misleading(name: str, vocabulary: Vocabulary) -> bool:
     """Whether a name holds a word that makes a role word beside it doubtful (`Audience Q&A handheld`)."""
-    return bool(_any_of(vocabulary.roles["misleading"]).search(fold(name)))
+    return bool(any_of(vocabulary.roles["misleading"]).search(fold(name)))
 
 
 def kind_of(text: str, vocabulary: Vocabulary) -> str | None:

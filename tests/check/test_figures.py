@@ -9,10 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chanbridge.check import check
-from chanbridge.check.cabling import counted_m
 from chanbridge.check.latency import first_notch_hz
-from chanbridge.check.power import AT_DEVICE_W, AT_SOURCE_W
-from chanbridge.system import Segment
+from chanbridge.gear import AT_DEVICE_W, AT_SOURCE_W, counted_m
 from tests.check.examples import example
 
 
@@ -115,9 +113,8 @@ def test_a_fibre_carries_its_caution(tmp_path: Path) -> None:
 
 
 def test_stranded_metres_count_for_more_on_twisted_pair_alone() -> None:
-    reel = Segment(length_m=40, stranded_awg=24)
-    assert counted_m(reel, "twisted pair") == pytest.approx(50)
-    assert counted_m(reel, "coax") == 40
+    assert counted_m(40, 24, "twisted pair") == pytest.approx(50)
+    assert counted_m(40, 24, "coax") == 40
 
 
 def test_a_nearly_full_hop(tmp_path: Path) -> None:

@@ -96,7 +96,7 @@ def test_a_recipient_of_one_block_is_told_what_it_lacks(run: Run, tmp_path: Path
     edit(show, 'name = "Monitor desk"\ntakes = ["block-1", "block-2"]', 'takes = ["block-2"]')
     result = run("handover", show, "-o", tmp_path / "out")
     assert result.status == 0
-    assert "left out: Kick in: stands on block-1, which monitors does not take" in result.text
+    assert "left out, 34 channels: stands on block-1, which monitors does not take: Kick in, " in result.text
 
 
 def test_two_boxes_on_one_block(run: Run, tmp_path: Path) -> None:

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from chanbridge.assemble.fed import fed
 from chanbridge.formats import named, read_data, write
-from chanbridge.handover.recipients import fed
 from chanbridge.mode import Mode
 from chanbridge.plan.blocks import Sheet, side_by_side
-from chanbridge.plan.straight import plan
+from chanbridge.plan.straight import Feeds, plan_feeds
 from tests.cli.conftest import Result, Run, failed
 
 
@@ -85,6 +85,24 @@ def test_straight_where_it_fits(run: Run, tmp_path: Path) -> None:
         1: "Kick", 3: "Snare", 40: "Ana", 41: "Choir", 64: "Bells"
     }  # fmt: skip
     assert data["left_out"] == []
+
+
+def test_a_file_that_is_given_twice_is_said_in_one_line(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("Slot,Name\n" + "".join(f"{n},Chair {n}\n" for n in range(1, 21)))
+    remarks = run("merge", path, path, "--onto", "64@48000", "--json").err.splitlines()
+    (said,) = [line for line in remarks if "earlier sheet" in line]
+    assert "20 of its 20 channels" in said
+    assert "given twice" in said
+
+
+def test_boxes_on_one_sheet_without_numbers_are_said_in_one_line(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("Box,Socket,Name\nA,1,Kick\nA,2,Snare\nA,9,Ana\nB,1,Choir\nB,2,Bells\n")
+    remarks = run("merge", path, "--onto", "64@48000", "--json").err.splitlines()
+    (said,) = [line for line in remarks if "have no number" in line]
+    assert "5 channels" in said
+    assert "2 boxes" in said
 
 
 def test_rows_57_to_64_are_named_one_by_one(run: Run, tmp_path: Path) -> None:
@@ -187,7 +205,7 @@ def test_any_two_blocks(slots: int, first: list[tuple[str, ...]], second: list[t
         csv.writer(out).writerows([("Slot", "Name", "Box", "Socket"), *sheet])
         read.append(read_data(out.getvalue().encode(), name, named("csv")))
     blocks = side_by_side([Sheet(reading.source, reading.map, 40) for reading in read])
-    made = plan(blocks.map, blocks.blocks, "feed", slots)
+    made = plan_feeds(blocks.map, blocks.blocks, Feeds((("feed", slots),)))
     feed = fed(blocks.map, made, Mode(slots, 48_000 if slots == 64 else 96_000), "feed")
     lines = [line for line in feed.lines("feed") if line.number]
     carried = [line.channel.id for line in lines if line.channel]

@@ -127,6 +127,56 @@ def test_a_row_of_heading_words_is_a_channel(run: Run, tmp_path: Path) -> None:
     assert [item["name"] for item in data["channels"]] == ["Vox", "Room", "Ana"]
 
 
+@pytest.mark.parametrize(
+    ("name", "text", "expected"),
+    [
+        (
+            "a.csv",
+            "A1,Kick,dyn,\nA2,Snare,dyn,\nA3,Bass,DI,48V\nA4,Gtr,DI,48V\n",
+            [("A", 1, "Kick"), ("A", 2, "Snare"), ("A", 3, "Bass"), ("A", 4, "Gtr")],
+        ),
+        (
+            "a.csv",
+            "1.,Kick,dyn,\n2.,Bass,DI,48V\n3.,Gtr,DI,48V\n",
+            [("", 1, "Kick"), ("", 2, "Bass"), ("", 3, "Gtr")],
+        ),
+        (
+            "a.txt",
+            "Pit box, thursday\n\n  8  Kick     dyn\n  9  Snare    dyn\n 10  Bass DI  DI   48v\n 11  Gtr      dyn\n",
+            [("", 8, "Kick"), ("", 9, "Snare"), ("", 10, "Bass DI"), ("", 11, "Gtr")],
+        ),
+        (
+            "a.txt",
+            "8. Kick     dyn\n9. Snare    dyn\n10. Bass DI  DI  48v\n11. Gtr      DI  48v\n",
+            [
+                ("", 8, "Kick     dyn"),
+                ("", 9, "Snare    dyn"),
+                ("", 10, "Bass DI  DI  48v"),
+                ("", 11, "Gtr      DI  48v"),
+            ],
+        ),
+    ],
+)
+def test_no_channel_is_taken_for_the_heading(
+    run: Run, tmp_path: Path, name: str, text: str, expected: list[tuple[str, int, str]]
+) -> None:
+    """DI and 48V are words of headings too; what stands above a heading is a title, so its channels would be lost."""
+    path = tmp_path / name
+    path.write_text(text)
+    data = run("read", path, "--json").json()
+    assert [
+        (item["box"], item["socket"] or item["number"], item["name"]) for item in data["channels"]
+    ] == expected
+
+
+def test_a_spare_may_be_dressed_up(run: Run, tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("Ch,Name\n1,Kick\n2,--- spare ---\n3,*frei*\n4,<empty>\n5,-- Vox --\n")
+    data = run("read", path, "--json").json()
+    assert [item["name"] for item in data["channels"]] == ["Kick", "-- Vox --"]
+    assert [item["number"] for item in data["spares"]] == [2, 3, 4]
+
+
 def test_text_that_does_not_keep_to_its_columns_is_no_channel(run: Run, tmp_path: Path) -> None:
     path = tmp_path / "a.txt"
     path.write_text("Ch  Name   Mic\n--  -----  ------\n1   Kick   lg dyn\n2   Snare top\n")

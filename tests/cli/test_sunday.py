@@ -160,6 +160,26 @@ def test_on_a_full_feed_only_what_gives_way_leaves_between_acts(run: Run, tmp_pa
     assert "proved" not in result.text
 
 
+def test_what_comes_with_an_act_keeps_its_slot_when_a_channel_is_added(
+    run: Run, tmp_path: Path, show: Path
+) -> None:
+    """The first free slot of the show is the banjo's in the second act: the truck was told so."""
+    (show / "band.csv").write_text("Socket,Name\nA1,Kick\nA2,Snare\nA3,Bass\n")
+    (show / "show.toml").write_text(
+        'title = "T"\nrate = 48000\n[[box]]\nid = "A"\nsheet = "band.csv"\ninputs = 16\nblock = "one"\n'
+        '[[block]]\nid = "one"\nslots = 16\n[[feed]]\nid = "f"\nmode = "64@48000"\nlayout = "packed"\nblocks = ["one"]\n'
+        '[[recipient]]\nid = "truck"\ntakes = ["f"]\n[[act]]\nid = "late"\nsockets = { "A 5" = "Banjo", "A 1" = "" }\n'
+    )
+    out = tmp_path / "out"
+    issue = ("handover", show, "-o", out, "--formats", "csv,txt", "--date", "2026-11-29", "--revision")
+    run(*issue, "A")
+    first = slots(out / "acts" / "late" / "truck" / "sheet.csv")
+    assert run("amend", show, "add Harp at A4", "--yes").status == 0
+    run(*issue, "B", "--frozen")
+    assert slots(out / "acts" / "late" / "truck" / "sheet.csv").items() >= first.items()
+    assert slots(out / "truck" / "sheet.csv")["Harp"] not in first.values()
+
+
 def test_the_same_from_a_shuffled_show_file(
     run: Run, tmp_path: Path, show: Path, handed: tuple[Path, Result]
 ) -> None:
@@ -183,7 +203,7 @@ def test_one_port_hears_one_block(run: Run, tmp_path: Path) -> None:
     edit(show, 'kind = "recorder"\n', 'kind = "recorder"\nports = 1\n')
     result = run("handover", show, "-o", tmp_path / "out")
     assert "recorder: 34 of 68 channels delivered" in result.text
-    assert "Harp: stands on block-2; recorder has one port and hears block-1" in result.text
+    assert "channels: stands on block-2; recorder has one port and hears block-1: " in result.text
     line = next(line for line in result.text.splitlines() if line.strip().startswith("recorder   "))
     assert line.split() == ["recorder", "yes", "if", "it", "switches"]
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chanbridge.compare.changes import compare
+from chanbridge.compare.changes import Comparison, compare
 from chanbridge.compare.labels import Dictionary
 from chanbridge.compare.match import KEYS, Key
 from chanbridge.errors import ReadError
@@ -116,6 +116,21 @@ def drawn(rows: list[tuple[str, ...]], columns: tuple[int, ...]) -> ChannelMap:
     return sheet("".join(",".join(row) + "\n" for row in table))
 
 
+def told_of(found: Comparison) -> tuple[set[str], set[str]]:
+    """The channels of either list that are in a match, a change or a question."""
+    sides: tuple[set[str], set[str]] = (set(), set())
+    pairs: list[tuple[Line | None, Line | None]] = [
+        (pair.reference.line, pair.other.line) for pair in found.matches
+    ]
+    pairs += [pair for change in found.changes for pair in change.lines()]
+    pairs += [(question.reference, question.other) for question in found.questions]
+    for pair in pairs:
+        for side, line in zip(sides, pair, strict=True):
+            if line and line.channel:
+                side.add(line.channel.id)
+    return sides
+
+
 @given(_rows, _rows, _columns, _columns, st.sampled_from((None, None, *KEYS)), st.booleans())
 def test_nothing_is_lost_and_siblings_stay_apart(
     mine: list[tuple[str, ...]], theirs: list[tuple[str, ...]], columns: tuple[int, ...], others: tuple[int, ...],
@@ -130,17 +145,7 @@ def test_nothing_is_lost_and_siblings_stay_apart(
         assert by in ("socket", "slot"), error
         assert "both lists must give" in str(error)
         return
-    sides: tuple[set[str], set[str]] = (set(), set())
-    pairs: list[tuple[Line | None, Line | None]] = [
-        (pair.reference.line, pair.other.line) for pair in found.matches
-    ]
-    pairs += [pair for change in found.changes for pair in change.lines()]
-    pairs += [(question.reference, question.other) for question in found.questions]
-    for pair in pairs:
-        for side, line in zip(sides, pair, strict=True):
-            if line and line.channel:
-                side.add(line.channel.id)
-    assert sides == tuple({channel.id for channel in whole.channels} for whole in (one, two))
+    assert told_of(found) == tuple({channel.id for channel in whole.channels} for whole in (one, two))
     gone = {line for change in found.changes if change.kind == "missing" for line, _ in change.lines()}
     assert gone.isdisjoint(question.reference for question in found.questions)
     words = Dictionary(vocabulary())
@@ -160,17 +165,7 @@ def test_nothing_is_lost() -> None:
     one = numbered(LIST)
     two = numbered([*(f"Seat {n}" for n in range(9)), "KIK IN", "OHL", "Harp", *LIST[30:50]])
     found = compare(one, two)
-    sides: tuple[set[str], set[str]] = (set(), set())
-    pairs: list[tuple[Line | None, Line | None]] = [
-        (pair.reference.line, pair.other.line) for pair in found.matches
-    ]
-    pairs += [pair for change in found.changes for pair in change.lines()]
-    pairs += [(question.reference, question.other) for question in found.questions]
-    for pair in pairs:
-        for side, line in zip(sides, pair, strict=True):
-            if line and line.channel:
-                side.add(line.channel.id)
-    assert sides == tuple({channel.id for channel in whole.channels} for whole in (one, two))
+    assert told_of(found) == tuple({channel.id for channel in whole.channels} for whole in (one, two))
 
 
 def test_in_the_middle_of_a_shift_a_place_is_where_its_neighbours_went() -> None:

@@ -256,3 +256,33 @@ def test_what_show_toml_names_is_refused_with_the_place(tmp_path: Path) -> None:
         assert "cannot be made with this change" in text
         assert "contents: there is no channel 'Lead vocal'" in text
         assert "a-lead-vocal" in text
+
+
+FULL = """\
+title = "A full feed"
+rate = 192000
+box = [{id = "A", sheet = "a.csv", inputs = 16, block = "one"}]
+block = [{id = "one", slots = 16}]
+feed = [{id = "feed", mode = "14@192000", blocks = ["one"]}]
+recipient = [{id = "truck", takes = ["feed"], tags = ["air"]}]
+act = [{id = "two", name = "After the interval", sockets = {"A 2" = ""}}]
+"""
+
+
+def test_who_takes_a_full_feed_hears_what_does_not_reach_it_and_what_acts_change(tmp_path: Path) -> None:
+    """Of 15 channels 14 fit; in the act one is unplugged, so that the last has its slot then."""
+    (tmp_path / "show.toml").write_text(FULL)
+    (tmp_path / "a.csv").write_text(
+        "Socket,Name\n" + "".join(f"{number},Chair {number}\n" for number in range(1, 16))
+    )
+    show = load(str(tmp_path))
+
+    def to_truck(said: str) -> Word:
+        return look(show, Journal(tmp_path / "journal"), said).words["truck"]
+
+    added = to_truck("add Harp at A16")
+    assert added.must
+    assert added.sentence == "New: Harp does NOT reach you: no room: 16 channels for 14 slots."
+    removed = to_truck("remove Chair 15")
+    assert removed.must
+    assert removed.sentence == "In After the interval: Chair 15 is gone; slot 2 is free."

@@ -20,7 +20,6 @@ from chanbridge.aes10.subframe import decode_subframes, encode_subframes
 from chanbridge.assemble import assemble
 from chanbridge.check import check as ask
 from chanbridge.check.rule import CARE
-from chanbridge.cli.size import FIGURES
 from chanbridge.drill.exercise import exercise, mark, unsealed
 from chanbridge.errors import ChanbridgeError
 from chanbridge.foresight.needs import Needs, Store, needs_mistakes, store_mistakes
@@ -129,7 +128,6 @@ def _wav(data: bytes, folder: Path) -> None:
     path.write_bytes(data)
     with ExitStack() as stack:
         take = open_take(stack, [str(path)])
-        assert len(take.names()) == take.inputs
         assert take.inputs <= 65535
         take.read(0, 64)
         if take.tapes:
@@ -178,7 +176,7 @@ def _size(needs: bytes, kit: bytes, folder: Path) -> None:
     store = declared(declarations(str(folder / "kit.toml")), "kit.toml", Store)
     if next(store_mistakes(store, wanted.block_slots), None):
         return
-    made = size(wanted, store, FIGURES)
+    made = size(wanted, store)
     list(proposed(made))
     json.dumps(size_data(made))
     list(size_lines(made, CARE))

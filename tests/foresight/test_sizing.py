@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chanbridge.check.rule import CARE
-from chanbridge.cli.size import FIGURES
 from chanbridge.foresight.needs import Needs, Store, needs_mistakes, store_mistakes
 from chanbridge.foresight.sized import Size, hears, mix_outputs, with_spares
 from chanbridge.foresight.sizetext import size_lines
@@ -41,7 +40,7 @@ def store(**tables: Any) -> Store:
 
 
 def made(wanted: Needs, **tables: Any) -> Size:
-    return size(wanted, store(**tables), FIGURES)
+    return size(wanted, store(**tables))
 
 
 def room(found: Size, what: str) -> tuple[float, float, int | None]:

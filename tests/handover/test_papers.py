@@ -132,8 +132,8 @@ def test_spares_are_numbered_and_say_why(concert: Made) -> None:
 def test_a_volunteer_gets_one_big_page_without_jargon(concert: Made) -> None:
     show, planned = concert
     delivery = next(one for one in planned.deliveries if one.recipient.id == "front-of-house")
-    helper = delivery.recipient.model_copy(update={"paper": "volunteer"})
-    page = recipient_page(show.file, planned, delivery._replace(recipient=helper), HEADING, WORDS)
+    volunteer = delivery.recipient.model_copy(update={"paper": "volunteer"})
+    page = recipient_page(show.file, planned, delivery._replace(recipient=volunteer), HEADING, WORDS)
     said = texts(pdf(page, WORDS))
     assert len(said) == 1
     assert all(word not in said[0] for word in ("Phantom", "Polarity", "Gain", "Transducer", "packed"))

@@ -68,6 +68,11 @@ def made(to: Format, frames: int = 37, chunks: list[Chunk] | None = None, larges
     return head + stored(samples(frames, to.channels), to) + tail_bytes(to, frames)
 
 
+def names_in(head: Wav) -> list[str]:
+    found = labels.read_names(head.chunk(b"iXML"))
+    return [found.get(at, "") for at in range(1, head.format.channels + 1)]
+
+
 def everything(data: bytes) -> tuple[Wav, np.ndarray[tuple[int, ...], np.dtype[np.float32]]]:
     stream = io.BytesIO(data)
     head = read_head(stream, "a.wav")
@@ -89,7 +94,7 @@ def test_soundfile_reads_what_is_written_and_we_read_what_it_writes(
     head, found = everything(path.read_bytes())
     assert head.problems == ()
     assert head.frames == 37
-    assert head.names() == names
+    assert names_in(head) == names
     assert np.allclose(found, wanted, atol=2e-7)
     soundfile.write(
         path, wanted, rate, SUBTYPES[to.bits, to.floating], format="RF64" if largest == 0 else "WAVEX"
@@ -173,7 +178,6 @@ def test_other_content_of_ixml_stays() -> None:
 def test_bad_ixml_is_reported_and_the_samples_are_read(bomb: bytes) -> None:
     head, found = everything(made(Format(2, 48_000, 24), chunks=[Chunk(b"iXML", bomb)]))
     assert "iXML" in str(head.problems[0])
-    assert head.names() == ["", ""]
     assert len(found) == 37
 
 
@@ -309,7 +313,6 @@ def test_a_damaged_file_is_read_or_refused(data: st.DataObject) -> None:
         assert "\n" not in str(error)
     else:
         assert found.shape == (head.frames, head.format.channels)
-        assert len(head.names()) == head.format.channels
         labels.read_bext(head.chunk(b"bext"))
 
 
@@ -331,7 +334,7 @@ def test_past_4_gib(tmp_path: Path) -> None:
     with path.open("rb") as stream:
         head = read_head(stream, "long.wav")
         assert (head.frames, head.begin, head.problems) == (frames, begin, ())
-        assert head.names() == names
+        assert names_in(head) == names
         found = decode(read_frames(stream, head, frames - 1, 10), head.format)
     with soundfile.SoundFile(path) as other:
         assert other.frames == frames

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from chanbridge.mode import Mode
 from chanbridge.model import Audience, Channel, ChannelMap, Entry, Pair, Port, Slot
 from chanbridge.plan.conflict import PlanError
-from chanbridge.plan.straight import Asked, Feeds, gives_way, plan, plan_feeds
+from chanbridge.plan.straight import Asked, Feeds, gives_way, plan_feeds
 
 FEW = settings(max_examples=max(8, settings.default.max_examples // 5) if settings.default else 8)
 """A fifth of the profile's examples, for what takes long."""
@@ -75,7 +75,7 @@ def where(whole: ChannelMap, made_patches: tuple[object, ...], feeds: Feeds) -> 
 @given(mode=st.sampled_from(MODES), whole=blocks())
 def test_every_channel_is_delivered_once_or_named(mode: str, whole: ChannelMap) -> None:
     slots = Mode.parse(mode).slots
-    made = plan(whole, ["one", "two"], "feed", slots)
+    made = plan_feeds(whole, ["one", "two"], Feeds((("feed", slots),)))
     named = [out.channel for out in made.left_out]
     found = where(whole, made.patches, Feeds((("feed", slots),)))
     at = {name: [slot.number for slot in places] for name, places in found.items() if name not in named}
@@ -163,7 +163,7 @@ def two(*numbers: tuple[str, int]) -> ChannelMap:
 
 
 def test_straight_keeps_spares_in_place() -> None:
-    made = plan(two(("one", 3), ("two", 24)), ["one", "two"], "feed", 64)
+    made = plan_feeds(two(("one", 3), ("two", 24)), ["one", "two"], Feeds((("feed", 64),)))
     assert made.layout == "straight"
     assert len(made.patches) == 64
     assert "slot 64 of 64" in made.why
@@ -182,6 +182,18 @@ def test_the_layouts_in_the_order_that_engineers_prefer() -> None:
     packed = plan_feeds(two(("one", 40), ("two", 25)), ["one", "two"], small)
     assert packed.layout == "packed"
     assert packed.left_out == ()
+
+
+def test_a_second_feed_carries_what_is_not_for_air_too() -> None:
+    """On one feed the talkback would stand on slot 66 of 64; on the second there is room for it."""
+    whole = two(("one", 3), ("two", 24), ("two", 26))
+    talkback = whole.channels[-1].model_copy(update={"audience": Audience(air="not allowed")})
+    whole = whole.model_copy(update={"channels": (*whole.channels[:-1], talkback)})
+    one = plan_feeds(whole, ["one", "two"], Feeds((("a", 64),)))
+    assert [out.channel for out in one.left_out] == [talkback.id]
+    both = plan_feeds(whole, ["one", "two"], Feeds((("a", 64), ("b", 64))))
+    assert both.layout == "straight on two feeds"
+    assert both.left_out == ()
 
 
 def test_a_feed_carries_parts_of_two_blocks() -> None:
@@ -203,7 +215,7 @@ def test_a_slot_past_the_block_and_a_doubled_slot_are_named() -> None:
         entries=(Entry("a", Slot("one", 1)), Entry("b", Slot("one", 1)), Entry("c", Slot("one", 41))),
         ports=(Port(id="one", size=40),),
     )
-    made = plan(whole, ["one"], "feed", 64)
+    made = plan_feeds(whole, ["one"], Feeds((("feed", 64),)))
     assert [(out.channel, out.reason) for out in made.left_out] == [
         ("b", "slot 1 of one already carries 'Ana'"),
         ("c", "slot 41 lies past the end of one, which has 40 slots"),
