@@ -21,8 +21,8 @@ from chanbridge.said import Said
 from chanbridge.sheets.ledger import Reading
 from chanbridge.system import ShowFile
 
-SHEET_KINDS = (".csv", ".xml", ".txt")
-"""The kinds in which a hand-over prints a recipient's sheet."""
+SHEET_KINDS = (".csv", ".xml", ".txt", ".xlsx")
+"""The kinds of a recipient's sheet that can be read back; of a workbook, where it lies in a folder."""
 
 AGREES = "as printed"
 

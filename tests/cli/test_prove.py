@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -60,6 +61,18 @@ def test_paper_as_it_lies_there(run: Run, example: Path, handed_over: Path) -> N
     found = run("prove", example, "--paper", handed_over, "--json").json()
     assert found["verdict"] == "not proved"
     assert [slot["slot"] for slot in found["slots"] if slot["verdict"] != "as printed"] == [3, 4]
+
+
+def test_a_workbook_that_somebody_edited(run: Run, example: Path, handed_over: Path) -> None:
+    path = handed_over / "monitors" / "sheet.xlsx"
+    with zipfile.ZipFile(path) as book:
+        parts = {name: book.read(name).replace(b"Kick out", b"Kick owt") for name in book.namelist()}
+    with zipfile.ZipFile(path, "w") as book:
+        for name, data in parts.items():
+            book.writestr(name, data)
+    result = run("prove", example, "--paper", handed_over)
+    assert result.status == 1
+    assert "monitors/sheet.xlsx says 'Kick owt' and 'Kick out' arrives" in result.text
 
 
 def test_old_paper_of_a_show_that_changed(run: Run, tmp_path: Path, example: Path, handed_over: Path) -> None:
