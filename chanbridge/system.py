@@ -159,6 +159,10 @@ class Return(_Declared):
     notes: str = ""
     tags: tuple[Tag, ...] = ()
 
+    def numbers(self, first: int) -> range:
+        """The outputs or slots that it takes from `first` on: one, or two where it is stereo."""
+        return range(first, first + 1 + self.stereo)
+
 
 class Act(_Kept):
     """A part of the show with changes on the stage, in running order; the sheets of the boxes come first.

@@ -139,7 +139,7 @@ def _asked(show: Show, whole: ChannelMap, group: tuple[Feed, ...], feeds: Feeds,
         for sent in show.file.returns
         for text in sent.to
         if (place := place_of(text, _places(show))).name == feed.id and place.number
-        for number in (place.number, place.number + int(sent.stereo))
+        for number in sent.numbers(place.number)
     }
     here = {*issued, *(channel.id for channel in whole.channels)}
     avoid = frozenset(slot for name, slot in stood.items() if name not in here)

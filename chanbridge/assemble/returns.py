@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from chanbridge.assemble.lists import named
 from chanbridge.model import Audience, Channel, ChannelMap, Entry, Pair, Patch, Port, Slot
 from chanbridge.names import counted, fold
-from chanbridge.plan.declared import first_feed, place_of, return_slots
+from chanbridge.plan.declared import first_feed, place_of, return_slots, returns_called
 from chanbridge.show import Show
 from chanbridge.system import Box, Recipient, Return
 
@@ -44,7 +44,7 @@ class _Adding:
         self.writers: dict[Slot, str] = {}  # slot of a feed on the way back → maker
         for sent in show.file.returns:
             if sent.output:
-                self.used.setdefault(sent.maker, set()).update(_both(sent, sent.output))
+                self.used.setdefault(sent.maker, set()).update(sent.numbers(sent.output))
 
     def add(self, at: int, sent: Return) -> None:
         """One return: its channels, where they enter, and every patch on their way."""
@@ -153,16 +153,16 @@ class _Adding:
     def _maker(self, sent: Return) -> Recipient:
         return next(recipient for recipient in self.show.file.recipient if recipient.id == sent.maker)
 
-    def _outputs(self, sent: Return) -> list[int]:
+    def _outputs(self, sent: Return) -> range:
         """The outputs of its maker that a return takes: those said, else the next free; two begin on an odd one."""
         if sent.output:
-            return _both(sent, sent.output)
+            return sent.numbers(sent.output)
         used = self.used.setdefault(sent.maker, set())
         first = 1
-        while used & {*_both(sent, first)}:
+        while used & {*sent.numbers(first)}:
             first += 2 if sent.stereo else 1
-        used.update(_both(sent, first))
-        return _both(sent, first)
+        used.update(sent.numbers(first))
+        return sent.numbers(first)
 
     def _port(self, port: Port, size: int) -> None:
         known = self.ports.get(port.id)
@@ -211,11 +211,8 @@ class _Adding:
         )
 
     def _named(self, at: int, text: str, key: str) -> Iterable[str]:
-        sides = {fold(one.name or one.id): one for one in self.show.file.returns} | {
-            fold(one.id): one for one in self.show.file.returns
-        }
-        if key == "contents" and fold(text) in sides:
-            other = sides[fold(text)]
+        other = returns_called(self.show.file).get(fold(text))
+        if key == "contents" and other:
             return [f"{other.id}-l", f"{other.id}-r"] if other.stereo else [other.id]
         try:
             channel = named(self.whole, text)
@@ -236,10 +233,6 @@ class _Adding:
             ports=(*ports, *self.ports.values()),
             patches=(*self.whole.patches, *self.patches),
         )
-
-
-def _both(sent: Return, first: int) -> list[int]:
-    return [first, first + 1] if sent.stereo else [first]
 
 
 def _or_none(whole: ChannelMap, text: str) -> Channel | None:

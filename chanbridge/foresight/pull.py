@@ -132,20 +132,26 @@ def _worn(channel: Channel) -> Iterator[tuple[Section, str]]:
     """What stands at a source: microphone, DI or wireless, and a stand."""
     kind = _kind(channel)
     if kind == "di":
-        yield "DI boxes", channel.transducer or "DI"
+        yield "DI boxes", _named(channel.transducer) or "DI"
     elif kind == "wireless":
-        yield "Wireless", channel.transducer or "wireless"
-    elif not _is_line(channel) and channel.transducer:
+        yield "Wireless", _named(channel.transducer) or "wireless"
+    elif not _is_line(channel) and _named(channel.transducer):
         yield "Microphones", channel.transducer
-    if channel.stand:
+    if _named(channel.stand):
         yield "Stands and clips", channel.stand
+
+
+def _named(text: str) -> str:
+    """What a cell names; "" for one that says that there is none: `-`, `n/c`, `none`."""
+    words = vocabulary().values
+    return "" if fold(text) in words["nothing"] or fold(text) in words["no"] else text
 
 
 def _lacking(channel: Channel) -> Iterator[str]:
     kind = _kind(channel)
     if kind in ("line", "playback", "digital", "di", "wireless"):
         return
-    if not channel.transducer:
+    if not _named(channel.transducer):
         yield "no microphone or DI is named for these"
     elif not channel.stand:
         yield "no stand or clip is named for these"

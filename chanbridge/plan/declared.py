@@ -164,7 +164,7 @@ def _returns(file: ShowFile) -> Iterator[Mistake]:
             yield ("return", at, "from"), f"{maker.id!r} only listens; a listener sends nothing back"
         if sent.contents and sent.minus:
             yield ("return", at, "minus"), "say what is in it (contents) or what is not (minus), not both"
-        for number in _numbers(sent, sent.output):
+        for number in sent.numbers(sent.output) if sent.output else ():
             other = outputs.setdefault((maker.id, number), sent)
             if other is not sent:
                 yield (
@@ -177,10 +177,15 @@ def _returns(file: ShowFile) -> Iterator[Mistake]:
     yield from _loops(file)
 
 
+def returns_called(file: ShowFile) -> dict[str, Return]:
+    """Folded id or name → the return that is meant; an id comes before a name."""
+    called = {fold(sent.name or sent.id): sent for sent in file.returns}
+    return called | {fold(sent.id): sent for sent in file.returns}
+
+
 def _loops(file: ShowFile) -> Iterator[Mistake]:
     """Mixes that hold themselves by way of others: what comes out would go in again."""
-    called = {fold(sent.name or sent.id): sent for sent in file.returns}
-    called |= {fold(sent.id): sent for sent in file.returns}
+    called = returns_called(file)
     inside = {
         sent.id: [called[fold(name)].id for name in sent.contents if fold(name) in called]
         for sent in file.returns
@@ -198,10 +203,6 @@ def _loops(file: ShowFile) -> Iterator[Mistake]:
                 ("return", at, "contents"),
                 f"{sent.name or sent.id!r} would hold itself, straight or by way of another mix: that feeds back",
             )
-
-
-def _numbers(sent: Return, number: int | None) -> list[int]:
-    return [] if number is None else [number, number + 1] if sent.stereo else [number]
 
 
 def _target(
@@ -270,7 +271,7 @@ def _one_writer(
     things: str,
     writer: dict[tuple[str, int], Return],
 ) -> Iterator[Mistake]:
-    for number in _numbers(sent, first):
+    for number in sent.numbers(first):
         if number > last:
             yield ("return", at, "to"), f"{name!r} has {last} {things}, and this names {number}"
         other = writer.setdefault((name, number), sent)

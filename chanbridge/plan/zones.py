@@ -102,9 +102,7 @@ def _amounts(
 ) -> tuple[dict[tuple[int, str, int], int], int] | None:
     """(stretch, group, width) → how many pieces, with the fewest runs, then near to their places; and the runs."""
     program = Program(clock)
-    groups = sorted(
-        {group for group, _ in kinds} | {task.pieces[index].group for index in standing} - {""} - {None}
-    )
+    groups = sorted(({group for group, _ in kinds} | {task.pieces[index].group for index in standing}) - {""})
     amount: dict[tuple[int, str, int], int] = {}
     runs: dict[int, int] = {}
     far: dict[int, int] = {}
@@ -113,9 +111,8 @@ def _amounts(
         middle = sum(stretch.slots) // len(stretch.slots) if stretch.slots else 0
         here: dict[str, int] = {}
         for group in groups:
-            if group:
-                here[group] = program.column()
-                runs[here[group]] = 1
+            here[group] = program.column()
+            runs[here[group]] = 1
         for (group, width), members in kinds.items():
             column = amount[at, group, width] = program.column(most=len(members))
             far[column] = width * abs(sum(ideal[index] for index in members) // len(members) - middle)

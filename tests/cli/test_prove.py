@@ -64,6 +64,7 @@ def test_paper_as_it_lies_there(run: Run, example: Path, handed_over: Path) -> N
 
 
 def test_a_workbook_that_somebody_edited(run: Run, example: Path, handed_over: Path) -> None:
+    assert run("handover", example, "-o", handed_over, "--formats", "xlsx", "--only", "monitors").status == 0
     path = handed_over / "monitors" / "sheet.xlsx"
     with zipfile.ZipFile(path) as book:
         parts = {name: book.read(name).replace(b"Kick out", b"Kick owt") for name in book.namelist()}
