@@ -180,7 +180,9 @@ def find(stage: ChannelMap, said: str) -> Channel:
         names = " and ".join(repr((stage.channel(name) or Channel(id=name)).name) for name in standing)
         raise AmendError(f"{names} share {socket_text(slot)}; say which")
     known_names = {fold(channel.name): channel.name for channel in stage.channels if channel.name}
-    near = [known_names[name] for name in get_close_matches(fold(said), known_names, 3, 0.6)]
+    words = {*fold(said).split()}
+    near = [name for folded, name in known_names.items() if words <= {*folded.split()}][:3]
+    near = near or [known_names[name] for name in get_close_matches(fold(said), known_names, 3, 0.6)]
     advice = f"; did you mean {' or '.join(map(repr, near))}?" if near else ""
     raise AmendError(f"there is no channel {said!r}{advice}")
 

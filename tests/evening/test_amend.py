@@ -86,6 +86,7 @@ def test_rename_add_remove_swap_phantom_note() -> None:
         ("Ana to 12", ("names no box", "A12")),
         ("Ana to A21", ("A21 already",)),
         ("Anna to B36", ("no channel 'Anna'", "'Ana'")),
+        ("soprano l to B36", ("no channel 'soprano l'", "did you mean 'Choir soprano L'?")),
         ("rename Oboe to Ana", ("another channel is called 'Ana'", "A21")),
         ("rename Ana to Ana", ("already",)),
         ("add Ana at B36", ("there is a channel 'Ana' already", "Ana to B36")),
