@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from chanbridge.assemble.acts import Stage, stages
@@ -12,7 +12,7 @@ from chanbridge.assemble.lists import Listed, listed
 from chanbridge.assemble.returns import add_returns
 from chanbridge.errors import Problem
 from chanbridge.mode import Mode
-from chanbridge.model import Channel, ChannelMap, Patch, Port, Slot
+from chanbridge.model import Channel, ChannelMap, Patch, Port, Reserved, Slot
 from chanbridge.names import spoken
 from chanbridge.plan.declared import first_feed, reaches
 from chanbridge.plan.straight import Plan
@@ -90,7 +90,7 @@ def assemble(show: Show, amend: Callable[[ChannelMap], ChannelMap] | None = None
     stage = amend(builder.map()) if amend else builder.map()
     played = stages(show, stage)
     check_fixes(show, [stage, *(one.map for one in played)])
-    base, acts = _in_turn(show, stage, played, Ways())
+    base, acts = _in_turn(show, stage, played, {})
     first = {feed.id: feed.continues or feed.id for feed in show.file.feed}
     moving = {first[name] for act in acts for name, made in act.feeds.items() if made.moved}
     said: dict[str, str] = {}
@@ -98,7 +98,7 @@ def assemble(show: Show, amend: Callable[[ChannelMap], ChannelMap] | None = None
         ways, said = settle(
             show, [stage, *(one.map for one in played)], [one.feeds for one in (base, *acts)], moving
         )
-        if ways.stood:
+        if ways:
             base, acts = _in_turn(show, stage, played, ways)
     unplaced, problems = tuple(builder.unplaced), tuple(builder.problems)
     finished = tuple(
@@ -168,6 +168,7 @@ def _planned(show: Show, whole: ChannelMap, ways: Ways, *, first: bool) -> Plann
             more = _wanted_patches(stood, recipient, local_boxes(file, recipient), asked[recipient.id])
             if recipient.inputs is None:  # a list that names a slot says that there is one
                 port = port.changed(size=max([port.size, *asked[recipient.id].slots.values()]))
+            reserved += _not_given(recipient, asked[recipient.id], more, port.size)
         ports.append(port)
         patches += more
     whole = whole.changed(ports=tuple(ports), patches=tuple(patches), reserved=tuple(dict.fromkeys(reserved)))
@@ -236,6 +237,16 @@ def _wanted_patches(
         for name, number in asked.slots.items()
         if name in at and (recipient.inputs is None or number <= recipient.inputs)
     ]
+
+
+def _not_given(
+    recipient: Recipient, asked: Listed, patches: Iterable[Patch], size: int
+) -> Iterator[Reserved]:
+    """What stands on a recipient's slots for which it asks what the show cannot give."""
+    taken = {patch.target.number for patch in patches}
+    for line in asked.unknown:
+        if line.channel and line.number and line.number <= size and line.number not in taken:
+            yield Reserved(Slot(recipient.id, line.number), f"asked for: {line.channel.name}")
 
 
 def _delivery(

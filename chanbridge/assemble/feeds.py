@@ -16,6 +16,9 @@ from chanbridge.plan.straight import Asked, Feeds, Plan, moves, plan_feeds
 from chanbridge.show import Show
 from chanbridge.system import Feed
 
+Ways = dict[str, dict[str, int]]
+"""Where every channel stood on the feeds in the acts before: first feed → channel → slot over its group."""
+
 SECONDS = 4.0
 """How long a proof may take for each feed and act."""
 
@@ -28,14 +31,15 @@ def settle(
     `acts`: the boxes and blocks in every act, `made`: feed id → the plan that each has alone; what that leaves out needs no
     place. `moving`: the first feed of each group that is concerned.
     """
-    ways, said = Ways(), {}
+    ways: Ways = {}
+    said = {}
     for feed in show.file.feed:
         if feed.id in moving:
             group = feed_group(show.file, feed)
             feeds = Feeds(tuple((one.id, one.mode.slots) for one in group))
             parts = {name: slots_of(text) for name, text in feed.parts.items()}
             shows = [show, *(in_act(show, act.id) for act in show.file.act)]
-            asked = [_asked(one, whole, group, feeds, Ways()) for one, whole in zip(shows, acts, strict=True)]
+            asked = [_asked(one, whole, group, feeds, {}) for one, whole in zip(shows, acts, strict=True)]
             if asked[0].grain > 1:
                 said[feed.id] = (
                     "a converter that moves channels in blocks keeps blocks, not channels, in place"
@@ -52,7 +56,7 @@ def settle(
                 if joint.at is not None:
                     break
             if joint.at is not None:
-                ways.stood[feed.id] = joint.at
+                ways[feed.id] = joint.at
             elif joint.proved and not any(left_out):
                 said[feed.id] = "no plan lets every channel keep one slot in all acts; that is proved"
             else:
@@ -66,13 +70,6 @@ def in_act(show: Show, act: str) -> Show:
         key.removeprefix(f"{act}/"): sheet for key, sheet in show.issued.items() if key.startswith(f"{act}/")
     }
     return replace(show, issued={**show.issued, **own}) if own else show
-
-
-class Ways:
-    """Where every channel stood on the feeds in the acts before: first feed → channel → slot over its group."""
-
-    def __init__(self) -> None:
-        self.stood: dict[str, dict[str, int]] = {}
 
 
 def plan_all(show: Show, whole: ChannelMap, ways: Ways, *, first: bool) -> dict[str, Plan]:
@@ -97,7 +94,7 @@ def plan_all(show: Show, whole: ChannelMap, ways: Ways, *, first: bool) -> dict[
             raise show.mistake(error.message, "feed", at, key) from None
         if first:
             made = made._replace(moved=moves(whole, _issued(show, whole, group), made))
-        stood = ways.stood.setdefault(feed.id, {})
+        stood = ways.setdefault(feed.id, {})
         for source, target in made.patches:
             for channel in whole.occupants(source)[:1]:
                 stood.setdefault(channel.id, feeds.number(target))
@@ -124,7 +121,7 @@ def _asked(show: Show, whole: ChannelMap, group: tuple[Feed, ...], feeds: Feeds,
                 at = show.file.feed.index(feed)
                 raise show.mistake(f"{text!r} is fixed already, under another name", "feed", at, "fix")
             fixed[name] = before[feed.id] + slot
-    stood = ways.stood.get(first.id, {})
+    stood = ways.get(first.id, {})
     sizes = {feed.id: feed.mode.slots for feed in group}
     issued = {
         name: feeds.number(slot)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Mapping
 from typing import NamedTuple
 
-from chanbridge.errors import close_to
+from chanbridge.errors import meant
 from chanbridge.model import Channel, ChannelMap, Line
 from chanbridge.names import fold
 from chanbridge.said import Said
@@ -108,6 +108,5 @@ def named(whole: ChannelMap, text: str) -> Channel:
         raise ValueError(
             f"{len(same)} channels are called {text.strip()!r}; name one by its id: {', '.join(item.id for item in same)}"
         )
-    near = close_to(text, [channel.name for channel in whole.channels])
-    advice = f"; did you mean {near!r}?" if near else ""
+    advice = meant(text, [channel.name for channel in whole.channels])
     raise ValueError(f"there is no channel {text.strip()!r}{advice}")

@@ -180,6 +180,19 @@ def test_what_comes_with_an_act_keeps_its_slot_when_a_channel_is_added(
     assert slots(out / "truck" / "sheet.csv")["Harp"] not in first.values()
 
 
+def test_what_is_asked_for_and_cannot_be_given_stands_on_the_sheet(
+    run: Run, tmp_path: Path, show: Path
+) -> None:
+    with (show / "mixers.csv").open("a", encoding="utf-8") as sheet:
+        sheet.write("13,Theremin\n")
+    out = tmp_path / "out"
+    assert "the show cannot give slot 13: Theremin" in run("handover", show, "-o", out).text
+    assert re.search(
+        r"^13 .*asked for: Theremin", (out / "mixers" / "sheet.txt").read_text("utf-8"), re.MULTILINE
+    )
+    assert run("prove", show, "--paper", out).status == 0
+
+
 def test_the_same_from_a_shuffled_show_file(
     run: Run, tmp_path: Path, show: Path, handed: tuple[Path, Result]
 ) -> None:
