@@ -83,6 +83,12 @@ def close_to(said: str, there: Iterable[str]) -> str:
     return folded[near[0]] if near else ""
 
 
+def meant(said: str, there: Iterable[str]) -> str:
+    """The nearest of those there are, as the end of a message; "" where none is near."""
+    near = close_to(said, there)
+    return f"; did you mean {near!r}?" if near else ""
+
+
 def nearest(said: str, there: Iterable[str], also: Iterable[str] = ()) -> str:
     """What could have been meant by a word that is not known: the nearest of those there are, else all of them.
 

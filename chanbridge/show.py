@@ -15,7 +15,7 @@ from typing import Any, TypeVar, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from chanbridge import formats
-from chanbridge.errors import Location, ModeError, ShowError, close_to, nearest, unknown
+from chanbridge.errors import Location, ModeError, ShowError, meant, nearest, unknown
 from chanbridge.files import no_such, read_bytes
 from chanbridge.foresight.declared import gear_mistakes
 from chanbridge.plan.declared import mistakes
@@ -236,7 +236,7 @@ def _explained(error: ValidationError, text: str, source: str, kind: type[BaseMo
             return ShowError(f"{what} lacks the key {loc[-1]!r}; write {example}", where)
     found = repr(first["input"])[:60]
     expected = str(first.get("ctx", {}).get("expected", ""))
-    near = close_to(str(first["input"]), re.findall(r"'([^']*)'", expected))
+    advice = meant(str(first["input"]), re.findall(r"'([^']*)'", expected))
     cause = first.get("ctx", {}).get("error")
     wording = {
         "string_pattern_mismatch": f"{found} cannot name a thing and its folder; use letters, digits, blanks, _ and -, for example truck",
@@ -244,7 +244,7 @@ def _explained(error: ValidationError, text: str, source: str, kind: type[BaseMo
         if first.get("ctx", {}).get("min_length") == 1
         else "two are needed here",
         "too_long": f"two are needed here, not {first.get('ctx', {}).get('actual_length')}",
-        "literal_error": f"{found} is none of {expected}" + (f"; did you mean {near!r}?" if near else ""),
+        "literal_error": f"{found} is none of {expected}{advice}",
         "tuple_type": f"write a list in square brackets, not {found}",
         "int_type": f"write a whole number without quotes, not {found}",
         "string_type": f"write a text in quotes, not {found}",

@@ -6,14 +6,13 @@ import gc
 import os
 import re
 import sys
-from collections.abc import Iterable
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from chanbridge import __version__
-from chanbridge.errors import ChanbridgeError, close_to, unknown
+from chanbridge.errors import ChanbridgeError, meant, unknown
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -137,7 +136,7 @@ def _mistake(error: click.UsageError) -> str:
     said = said[:1].lower() + said[1:]
     if isinstance(error, click.NoSuchOption) and error.ctx:
         there = [name for param in error.ctx.command.get_params(error.ctx) for name in param.opts]
-        return f"there is no option {error.option_name!r}{_meant(error.option_name, there)}"
+        return f"there is no option {error.option_name!r}{meant(error.option_name, there)}"
     asked = error.param if isinstance(error, click.BadParameter) else None
     if asked is None or error.ctx is None:
         return said
@@ -147,7 +146,7 @@ def _mistake(error: click.UsageError) -> str:
     found = re.match(r"('.*?'|\S+) (?:is not|does not match)", error.message)
     match asked.type:
         case click.Choice(choices=choices) if found:
-            return f"{name} {found[1]} is none of {', '.join(choices)}{_meant(found[1].strip(chr(39)), choices)}".strip()
+            return f"{name} {found[1]} is none of {', '.join(choices)}{meant(found[1].strip(chr(39)), choices)}".strip()
         case click.IntRange(min=least, max=most) | click.FloatRange(min=least, max=most) if found:
             bounds = f"from {least} to {most}" if most is not None else f"of {least} or more"
             return f"{name} {found[1]} is no number {bounds}"
@@ -156,11 +155,6 @@ def _mistake(error: click.UsageError) -> str:
         case click.DateTime() if found:
             return f"{name} {found[1]} is no such date; write it as {asked.make_metavar(error.ctx)}"
     return f"{name}: {error.message}" if name else said
-
-
-def _meant(said: str, there: Iterable[str]) -> str:
-    near = close_to(said, there)
-    return f"; did you mean {near!r}?" if near else ""
 
 
 LONGEST = 1000

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from html import escape
 from typing import NamedTuple
 
+from chanbridge.formats.characters import NOT_XML
 from chanbridge.formats.text import plain
 from chanbridge.handover.layers import Bend, lay
 from chanbridge.handover.paper import Picture
@@ -62,10 +62,6 @@ class Flow(NamedTuple):
     back: tuple[str, ...] = ()
 
 
-_XML_LACKS = re.compile("[\x00-\x1f\ud800-\udfff\ufffe\uffff]")
-"""Characters that XML cannot hold (XML 1.0, 2.2), those aside that `plain` has made blanks of."""
-
-
 class _Pen:
     """Collects SVG and keeps texts within the width that they are given."""
 
@@ -73,7 +69,7 @@ class _Pen:
         self.drawn: list[str] = []
 
     def text(self, x: float, y: float, said: str, size: float, room: float, *, bold: bool = False) -> None:
-        said = _XML_LACKS.sub("", plain(said))
+        said = NOT_XML.sub("", plain(said))
         shown = shortened(said, room / size)
         weight = ' font-weight="700"' if bold else ""
         whole = f"<title>{escape(said)}</title>" if shown != said else ""

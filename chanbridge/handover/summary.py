@@ -74,6 +74,11 @@ def summary(show: Show, planned: Planned, differences: Mapping[str, Comparison],
         if missing
         else "Complete: every wanted channel reaches everyone who should have it."
     )
+    asked = sum(map(len, planned.ungiven.values()))
+    if asked:
+        out.append(
+            f"{counted(asked, 'thing')} that {'is' if asked == 1 else 'are'} asked for and the show does not have; see above."
+        )
     return "\n".join(out) + "\n"
 
 

@@ -55,6 +55,9 @@ def places(whole: ChannelMap, port: str | None) -> list[Place]:
         return _of_port(whole, known[fold(port)])
     if fold(port) == SOCKETS and _boxes(whole):
         return _of_boxes(whole)
+    lists = [each for each in whole.ports if each.kind != "sockets"]
+    if fold(port) == SLOTS and len(lists) > 1:
+        raise ReadError(f"whose slots are meant? Say one of {', '.join(each.id for each in lists)}")
     if fold(port) == SLOTS and listed:
         return _of_port(whole, listed)
     there = [*dict.fromkeys([*(each.id for each in whole.ports), *([SOCKETS] if _boxes(whole) else [])])]

@@ -105,3 +105,16 @@ def test_what_cannot_be_done_is_said_in_one_line(run: Run, tmp_path: Path, sheet
     tried("or its folder", out=tmp_path)
     assert not (tmp_path / "o.wav").exists()
     assert soundfile.info(boxes).frames == 4800
+
+
+def test_the_slots_of_a_show_are_those_of_a_named_port(
+    run: Run, tmp_path: Path, boxes: Path, example: Path
+) -> None:
+    """A show has the slots of every desk and feed: "slots" alone would be the first of them in silence."""
+    out = tmp_path / "out.wav"
+    failed(
+        run("reorder", boxes, "--from", "sockets", "--to", "slots", "--by", example, "-o", out),
+        "whose slots are meant?",
+        "truck-feed",
+    )
+    assert not out.exists()

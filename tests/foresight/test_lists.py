@@ -19,7 +19,7 @@ from chanbridge.foresight.lists import documents, kit_csv
 from chanbridge.foresight.paper import COLUMNS, csv_bytes, ranges, table
 from chanbridge.foresight.pull import Item, Pull, pull, used_sockets
 from chanbridge.foresight.questions import TOPICS, questions
-from chanbridge.model import Channel, ChannelMap, Slot
+from chanbridge.model import Channel, ChannelMap, Entry, Port, Slot
 from chanbridge.show import Show, load, parse
 from chanbridge.system import ShowFile
 
@@ -121,6 +121,28 @@ def test_the_example_by_hand(winter: tuple[Show, Planned, list[ChannelMap]]) -> 
     assert (
         next(item for item in found.items if item.what == "large dynamic").places == "A 2, 7, 21, 23-26; B 22"
     )
+
+
+def test_what_says_that_there_is_none_is_not_brought() -> None:
+    """A dash or a "none" under Mic or Stand is no thing to pack; a channel without microphone is asked for."""
+    file = ShowFile.model_validate(
+        {
+            "title": "Dashes",
+            "rate": 48000,
+            "box": [{"id": "A", "sheet": "a.csv", "inputs": 3, "block": "one"}],
+            "block": [{"id": "one"}],
+            "recipient": [{"id": "desk", "takes": ["one"]}],
+        }
+    )
+    said = [("Kick", "large dynamic", "-"), ("Vox", "-", "none"), ("Speech", "none", "short")]
+    channels = tuple(
+        Channel(id=name, name=name, transducer=mic, stand=stand, kind="mic") for name, mic, stand in said
+    )
+    entries = tuple(Entry(one.id, Slot("A", at)) for at, one in enumerate(channels, 1))
+    ports = (Port(id="A", device="A", kind="sockets", size=3),)
+    found = pull(file, [ChannelMap(channels=channels, entries=entries, ports=ports)])
+    assert [item.what for item in of(found, "Microphones")] == ["large dynamic"]
+    assert [item.what for item in of(found, "Stands and clips")] == ["short"]
 
 
 def test_spares_are_rounded_up() -> None:
