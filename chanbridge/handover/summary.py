@@ -76,9 +76,7 @@ def summary(show: Show, planned: Planned, differences: Mapping[str, Comparison],
     )
     asked = sum(map(len, planned.ungiven.values()))
     if asked:
-        out.append(
-            f"{counted(asked, 'thing')} that {'is' if asked == 1 else 'are'} asked for and the show does not have; see above."
-        )
+        out.append(f"Asked for, and the show does not have it: {counted(asked, 'slot')}; see above.")
     return "\n".join(out) + "\n"
 
 
