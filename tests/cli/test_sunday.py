@@ -188,7 +188,7 @@ def test_what_is_asked_for_and_cannot_be_given_stands_on_the_sheet(
     out = tmp_path / "out"
     said = run("handover", show, "-o", out).text
     assert "the show cannot give slot 13: Theremin" in said
-    assert "Asked for, and the show does not have it: 1 slot; see above." in said
+    assert "Asked for, and the show does not have it: 2 slots; see above." in said
     assert re.search(
         r"^13 .*asked for: Theremin", (out / "mixers" / "sheet.txt").read_text("utf-8"), re.MULTILINE
     )
