@@ -223,10 +223,13 @@ def _table(
 def _begin_again(
     grid: Grid, heading_row: int | None, body: list[list[str]], fields: Sequence[str | None]
 ) -> bool:
-    """Whether numbers begin again in each box, named in its column or by section rows: they come twice, but not in one box."""
+    """Whether numbers begin again in each box, named in its column or by section rows.
+
+    Then none comes twice in one box, and half of a box's numbers or more in one before it: fewer would be slips.
+    """
     number_at = fields.index("number")
     box_at = fields.index("box") if "box" in fields else None
-    box, places = "", []
+    box, boxes = "", dict[str, list[str]]()
     for row in grid.rows[: heading_row or 0]:
         section = SECTION.fullmatch(" ".join(filter(None, map(str.strip, row))))
         box = section["box"] if section else box
@@ -237,9 +240,14 @@ def _begin_again(
             box = section["box"]
         elif number_at < len(row) and row[number_at].strip():
             named = box if box_at is None else row[box_at] if box_at < len(row) else ""
-            places.append((fold(named), row[number_at].strip()))
-    numbers = {number for _, number in places}
-    return all(named for named, _ in places) and len(numbers) < len(places) == len({*places})
+            boxes.setdefault(fold(named), []).append(row[number_at].strip())
+    seen: set[str] = set()
+    for name, numbers in boxes.items():
+        again = len(seen & {*numbers})
+        if not name or len({*numbers}) < len(numbers) or (seen and 2 * again < len(numbers)):
+            return False
+        seen |= {*numbers}
+    return len(boxes) > 1
 
 
 def _fitted(cells: list[str], body: list[list[str]]) -> list[str]:
