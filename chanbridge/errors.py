@@ -34,8 +34,8 @@ class Problem(NamedTuple):
         return f"{self.where}: {self.message}" if str(self.where) else self.message
 
 
-LONGEST_LINE = 1200
-"""Characters of one line of a message."""
+LONGEST_LINE = 1000
+"""Characters of one line of a message: what it quotes can be of any length."""
 
 
 class ChanbridgeError(Exception):
@@ -46,16 +46,17 @@ class ChanbridgeError(Exception):
 
     def __init__(self, message: str, where: Location | None = None) -> None:
         super().__init__(message, where)
-        self.message = "\n".join(map(_readable, message.split("\n")))
+        self.message = "\n".join(map(readable, message.split("\n")))
         self.where = where or Location()
 
     def __str__(self) -> str:
         return str(Problem(self.where, "", self.message))
 
 
-def _readable(line: str) -> str:
-    """A line with its middle left out where what it quotes is longer than anybody reads."""
-    return line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 300]} … {line[-300:]}"
+def readable(line: str) -> str:
+    """A line of a message; of a very long one the beginning and the end, which say what it is and how to mend it."""
+    half = LONGEST_LINE // 2
+    return line if len(line) <= LONGEST_LINE else f"{line[:half]} … {line[-half:]}"
 
 
 class ReadError(ChanbridgeError):

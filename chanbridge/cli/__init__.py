@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from chanbridge import __version__
-from chanbridge.errors import ChanbridgeError, meant, unknown
+from chanbridge.errors import ChanbridgeError, meant, readable, unknown
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -157,16 +157,6 @@ def _mistake(error: click.UsageError) -> str:
     return f"{name}: {error.message}" if name else said
 
 
-LONGEST = 1000
-"""Characters of a message: what it quotes can be of any length."""
-
-
-def _shown(message: str) -> str:
-    """A message in one line; of a very long one the beginning and the end, which say what it is and how to mend it."""
-    text = " ".join(message.split())
-    return text if len(text) <= LONGEST else f"{text[: LONGEST // 2]} … {text[-LONGEST // 2 :]}"
-
-
 def _open_missing() -> None:
     """Put something where a standard stream was closed before the start, or the first file opened would take its place.
 
@@ -205,7 +195,7 @@ def main() -> None:
         sys.exit(2)
     except (click.ClickException, ChanbridgeError) as error:
         message = error.format_message() if isinstance(error, click.ClickException) else str(error)
-        click.echo(f"chanbridge: {_shown(message)}", err=True)
+        click.echo(f"chanbridge: {readable(' '.join(message.split()))}", err=True)
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
         sys.exit(130)

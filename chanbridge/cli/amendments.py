@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from pathlib import PurePath, PurePosixPath
 
 import click
 
@@ -64,12 +65,20 @@ def _fold(show: Show, state: State, folder: str) -> None:
     if not files:
         click.echo("no sheet changes")
         return
-    refuse_existing(folder, files)
-    write_all(folder, files)
-    for name, _ in files:
+    written = [(name, data) for _, name, data in files]
+    refuse_existing(folder, written)
+    write_all(folder, written)
+    for name, _ in written:
         click.echo(os.path.join(folder, name))
+    others = [(old, new) for old, new, _ in files if PurePath(old).suffix.lower() != PurePath(new).suffix]
+    advice = "".join(f"; write sheet = {_beside(old, new)!r} instead of {old!r}" for old, new in others)
     click.echo(
         "look at them, then put them in the place of the old ones; the late changes stay true either way. They are "
-        "plain lists: take encoding, delimiter, columns and record for them out of show.toml",
+        f"plain lists: take encoding, delimiter, columns and record for them out of show.toml{advice}",
         err=True,
     )
+
+
+def _beside(old: str, new: str) -> str:
+    """The new file's name where the old one lies."""
+    return str(PurePosixPath(old).with_name(new))

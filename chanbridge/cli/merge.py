@@ -14,10 +14,10 @@ from chanbridge.cli.merged import report, say, what_if, write_feeds
 from chanbridge.cli.sources import accept_rejected_option, json_text, read_source, say_ledger, sheet_options
 from chanbridge.errors import Location, ModeError, ReadError, WriteError
 from chanbridge.mode import Mode
-from chanbridge.model import ChannelMap
+from chanbridge.model import ChannelMap, Slot
 from chanbridge.names import counted, unique
 from chanbridge.plan.blocks import Sheet, side_by_side
-from chanbridge.plan.straight import Asked, Feeds, plan_feeds
+from chanbridge.plan.straight import Asked, Feeds, moves, plan_feeds
 from chanbridge.sheets.grid import Options
 from chanbridge.sheets.ledger import Reading
 
@@ -105,7 +105,8 @@ def command(
     made = plan_feeds(blocks.map, blocks.blocks, feeds, asked)
     for reading in (*readings, *issued.readings, *wanted.readings):
         say_ledger(reading)
-    for remark in (*blocks.remarks, *issued.remarks, *wanted.remarks):
+    made = made._replace(moved=moves(blocks.map, issued.stood, made))
+    for remark in (*blocks.remarks, *issued.remarks, *wanted.remarks, *wanted.past):
         click.echo(remark, err=True)
     lost = say(blocks.map, made, asked, feeds)
     if output:
@@ -159,12 +160,17 @@ def _fixed(whole: ChannelMap, texts: Sequence[str], feeds: Feeds) -> dict[str, i
 
 
 class _Lists(NamedTuple):
-    """What lists say: channel → slot over all feeds, slot → a name that is not here; and remarks."""
+    """What lists say: channel → slot over all feeds, slot → a name that is not here; and remarks.
+
+    `stood`: channel → its slot on its feed, which may lie past the end of one that is smaller now; `past`: that in words.
+    """
 
     slots: dict[str, int]
     missing: dict[int, str]
     remarks: list[str]
     readings: list[Reading]
+    stood: dict[str, Slot]
+    past: list[str]
 
 
 def _lists(whole: ChannelMap, paths: Sequence[str], feeds: Feeds, options: Options) -> _Lists:
@@ -172,19 +178,20 @@ def _lists(whole: ChannelMap, paths: Sequence[str], feeds: Feeds, options: Optio
     if len(paths) > len(feeds.ports):
         count = counted(len(feeds.ports), "feed")
         raise ReadError(f"{len(paths)} lists for {count}; give one for each feed at the most")
-    out = _Lists({}, {}, [], [])
+    out = _Lists({}, {}, [], [], {}, [])
     for at, path in enumerate(paths):
         reading = read_source(path, None, Options(vocabulary=options.vocabulary))
         out.readings.append(reading)
         found = listed(reading, whole)
         before, size = sum(feeds.rooms[:at]), feeds.rooms[at]
         for name, number in found.slots.items():
+            out.stood.setdefault(name, Slot(feeds.ports[at][0], number))
             if number <= size:
                 out.slots.setdefault(name, before + number)
             else:
                 channel = whole.channel(name)
                 said = f" ({channel.name!r})" if channel else ""
-                out.remarks.append(f"{path}: slot {number}{said} lies past the end of a feed of {size} slots")
+                out.past.append(f"{path}: slot {number}{said} lies past the end of a feed of {size} slots")
         for line in found.unknown:
             if line.channel and line.number and line.number <= size:
                 out.missing[before + line.number] = line.channel.name

@@ -33,7 +33,7 @@ def say(whole: ChannelMap, made: Plan, asked: Asked, feeds: Feeds) -> int:
     if made.proof and (special or not made.proved):
         click.echo(made.proof, err=True)
     if asked.issued:
-        stay = len(asked.issued) - len(made.moved)
+        stay = len({*asked.issued} - {moved.channel for moved in made.moved})
         click.echo(f"{counted(stay, 'channel')} where issued, {len(made.moved)} moved", err=True)
     for moved in made.moved:
         to = f"{moved.to} now" if moved.to else "not carried now"

@@ -12,6 +12,7 @@ from chanbridge.errors import Location, ReadError
 from chanbridge.files import read_bytes
 from chanbridge.formats import is_show
 from chanbridge.handover import sheets
+from chanbridge.names import counted
 from chanbridge.proof import Proof, for_people, prove_sheet, prove_show
 from chanbridge.sheets.grid import Options
 from chanbridge.show import load
@@ -49,6 +50,13 @@ def _prove(what: str, paper: str | None, accept_rejected: bool, options: Options
         return prove_sheet(read_source(what, None, options, accept_rejected=accept_rejected))
     show = load(what, accept_rejected=accept_rejected)
     planned = standing(show)
+    if planned.unplaced:
+        names = ", ".join(channel.name or channel.id for channel, _ in planned.unplaced)
+        click.echo(
+            f"!! {counted(len(planned.unplaced), 'channel')} without a place on any box, and so with nobody and not in "
+            f"this proof: {names}; see: chanbridge check {what}",
+            err=True,
+        )
     if paper is None:
         printed = dict(sheets(show, planned))
         return prove_show(show.file, planned, printed.get)

@@ -9,6 +9,7 @@ from chanbridge.assemble import Delivery, Planned
 from chanbridge.check.power import harmed_by_phantom
 from chanbridge.evening.amend import Step, socket_text
 from chanbridge.model import Channel
+from chanbridge.names import fold, vocabulary
 from chanbridge.system import CREW
 
 
@@ -22,7 +23,7 @@ class Word(NamedTuple):
 
 def consequences(before: Planned, after: Planned, steps: Sequence[Step]) -> dict[str, Word]:
     """Recipient id, or CREW → what to say to them; the crew comes first, then the recipients in the show's order."""
-    out = {CREW: Word("Stage crew", *_to_crew(after, steps))}
+    out = {CREW: Word("Stage crew", *_to_crew(before, after, steps))}
     then = {delivery.recipient.id: delivery.delivered for delivery in before.deliveries}
     owners = {
         channel.gain_owner
@@ -132,8 +133,11 @@ def _told(after: Planned, steps: Sequence[Step], now: Mapping[str, Sequence[int]
     return said
 
 
-def _to_crew(after: Planned, steps: Sequence[Step]) -> tuple[bool, str]:
+def _to_crew(before: Planned, after: Planned, steps: Sequence[Step]) -> tuple[bool, str]:
     said = []
+    marks = {
+        slot: text for slot, text in before.map.reserved if fold(text) not in vocabulary().values["nothing"]
+    }
     for step in steps:
         channel = after.map.channel(step.channel)
         name = channel.name if channel else step.was
@@ -143,7 +147,9 @@ def _to_crew(after: Planned, steps: Sequence[Step]) -> tuple[bool, str]:
         elif step.change == "add":
             what = str((step.fields or {}).get("transducer", ""))
             said.append(f"Plug {name}{f' ({what})' if what else ''} into {socket_text(step.at)}.")
-        elif step.change == "remove":
+        if step.change in ("move", "add") and step.at in marks:
+            said.append(f"{socket_text(step.at)} is marked on its sheet: {marks[step.at]}.")
+        if step.change == "remove":
             said.append(f"Take {step.was} out of {socket_text(step.left)}." if step.left else "")
         elif step.change == "phantom":
             said.append(f"Phantom {_setting(step)} at {socket_text(step.at or step.left)} ({name}).")

@@ -10,8 +10,11 @@ from chanbridge.model import LISTED, Channel, ChannelMap, Patch, Port, Slot
 from chanbridge.show import Show
 
 
-def folded(show: Show, state: State) -> list[tuple[str, bytes]]:
-    """New versions of the boxes' sheets that the late changes change, as (name, bytes)."""
+def folded(show: Show, state: State) -> list[tuple[str, str, bytes]]:
+    """New versions of the boxes' sheets that the late changes change, as (sheet, name, bytes).
+
+    The name has another ending than the sheet's where that is of a kind that is not written as a list of sockets.
+    """
     before, after = planned(show, State()), planned(show, state)
     files = []
     for sheet in dict.fromkeys(box.sheet for box in show.file.box if box.sheet):
@@ -22,7 +25,7 @@ def folded(show: Show, state: State) -> list[tuple[str, bytes]]:
             name = PurePath(sheet).name
             if suffix in formats.READ_ONLY or known.name not in ("csv", "xml", "json", "workbook"):
                 known, name, suffix = formats.named("csv"), f"{PurePath(sheet).stem}.csv", ".csv"
-            files.append((name, formats.write(new, known, new.listed_port(), suffix)))
+            files.append((sheet, name, formats.write(new, known, new.listed_port(), suffix)))
     return files
 
 

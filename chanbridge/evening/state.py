@@ -176,7 +176,9 @@ def planned(show: Show, state: State, more: Sequence[Step] = (), stands: Stands 
     def amended(stage: ChannelMap) -> ChannelMap:
         made, said = carried_out(stage, [*(step for one in state.amendments for step in one.steps), *more])
         odd.extend(said)
-        return made
+        before, now = ({slot for _, slot in one.entries} for one in (stage, made))
+        free = (item for item in made.reserved if item.slot in before or item.slot not in now)
+        return made.changed(reserved=tuple(free))  # what the sheet says of a socket that is taken now is over
 
     made = assemble(held_to(show, state.stands if stands is None else stands), amended)
     problems = tuple(Problem(Location("journal"), "amendment", text) for text in dict.fromkeys(odd))

@@ -94,8 +94,10 @@ class Collector:
     def learn(self, text: str) -> None:
         """Take title, revision and date from a line above or beside a table."""
         revision = re.search(
-            r"\b(?:revision|rev\.?|version|stand)[:\s]+([A-Z]|\d{1,3})\b", text, re.IGNORECASE
-        )
+            r"\b(?:revision|rev\.?|version|stand)[:\s]+([A-Z]|\d{1,3})\b(?!\.\s*\w|[-/:]\d)",
+            text,
+            re.IGNORECASE,
+        )  # but no "Stand: 12.11.2026", no "Stand 12. November": those are dates
         if revision:
             self.about.setdefault("revision", revision[1])
         for pattern, order in (

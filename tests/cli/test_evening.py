@@ -128,6 +128,16 @@ def test_taken_back(run: Run, show: Path, tmp_path: Path) -> None:
         assert slots(tmp_path / "amended", recipient) == slots(tmp_path / "plain", recipient)
 
 
+def test_folded_into_another_kind_of_file_says_so(run: Run, show: Path, tmp_path: Path) -> None:
+    """A text list is read and not written as a list of sockets: show.toml has to name the CSV."""
+    text = (show / "show.toml").read_text("utf-8")
+    assert run("convert", show / "box-a.csv", show / "box-a.txt").status == 0
+    (show / "show.toml").write_text(text.replace('"box-a.csv"', '"box-a.txt"'), "utf-8")
+    assert run("amend", show, "rename Jonas to Jon", "--yes").status == 0
+    result = run("amendments", show, "--fold", tmp_path / "new")
+    assert "write sheet = 'box-a.csv' instead of 'box-a.txt'" in result.err
+
+
 @pytest.mark.slow
 def test_folded_into_new_sheets(run: Run, show: Path, tmp_path: Path) -> None:
     run("amend", show, "Ana to B36", "--yes")

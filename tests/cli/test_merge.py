@@ -261,6 +261,21 @@ def test_a_channel_added_in_the_middle_moves_nothing(run: Run, tmp_path: Path) -
     assert "30 channels where issued, 0 moved" in result.err
 
 
+def test_what_was_issued_past_the_end_of_a_smaller_feed_has_moved(run: Run, tmp_path: Path) -> None:
+    """A truck that rejects its list of 64: who stood on slots 57 to 64 must be told where they are now."""
+    path, issued = tmp_path / "a.csv", tmp_path / "issued.csv"
+    path.write_text("Slot,Name\n" + "".join(f"{at},Chair {at}\n" for at in range(1, 53)))
+    issued.write_text(
+        "Slot,Name\n" + "".join(f"{at if at > 2 else at + 60},Chair {at}\n" for at in range(1, 53))
+    )
+    result = run("merge", path, "--slots", "64", "--onto", "56@48000", "--keep", issued, "--json")
+    assert result.status == 0
+    now = {slot["name"]: slot["slot"] for slot in result.json()["slots"] if slot["name"]}
+    assert {item["name"] for item in result.json()["moved"]} == {"Chair 1", "Chair 2"}
+    assert f"MOVED: Chair 1: issued on feed 61, feed {now['Chair 1']} now" in result.err
+    assert "50 channels where issued, 2 moved" in result.err
+
+
 def fewest_moved(at: dict[str, int], single: int, slots: int) -> int:
     """How many issued channels must move so that a pair finds an odd slot and the next, by trying every set of them.
 

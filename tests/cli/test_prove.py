@@ -31,6 +31,17 @@ def test_the_example(run: Run, example: Path) -> None:
     assert run("prove", example / "show.toml").text == result.text
 
 
+def test_channels_that_are_with_nobody_are_said(run: Run, tmp_path: Path, example: Path) -> None:
+    """A box was replaced by a smaller one: what it has no socket for is in no part of the proof."""
+    show = Path(shutil.copytree(example, tmp_path / "show"))
+    text = (show / "show.toml").read_text("utf-8")
+    (show / "show.toml").write_text(text.replace("inputs = 40", "inputs = 32", 1), "utf-8")
+    said = run("prove", show).err
+    assert "without a place on any box" in said
+    assert "Talkback band" in said
+    assert "Kick in" not in said
+
+
 def test_json(run: Run, example: Path) -> None:
     found = run("prove", example, "--json").json()
     assert found["verdict"] == "proved"

@@ -169,6 +169,23 @@ def test_no_channel_is_taken_for_the_heading(
     ] == expected
 
 
+@pytest.mark.parametrize(
+    ("title", "revision", "date"),
+    [
+        ("Patch; Stand: 12.11.2026", "", "2026-11-12"),
+        ("Patch, Stand 12. November", "", None),
+        ("Patch, Stand: 3", "3", None),
+        ("Patch, rev. C; 12.11.2026", "C", "2026-11-12"),
+        ("Patch, Version 2026-11-12", "", "2026-11-12"),
+    ],
+)
+def test_a_date_is_no_revision(run: Run, tmp_path: Path, title: str, revision: str, date: str | None) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text(f"{title}\nCh,Name\n1,Kick\n2,Vox\n".replace(",", ";"))
+    data = run("read", path, "--json").json()
+    assert (data["revision"], data["date"]) == (revision, date)
+
+
 def test_a_spare_may_be_dressed_up(run: Run, tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
     path.write_text("Ch,Name\n1,Kick\n2,--- spare ---\n3,*frei*\n4,<empty>\n5,-- Vox --\n")

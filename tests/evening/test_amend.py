@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from chanbridge.assemble import Planned, assemble
 from chanbridge.evening.amend import Step, carried_out, check, from_json, opposite, steps_for, to_json
 from chanbridge.evening.consequences import Word, consequences
-from chanbridge.evening.making import look
-from chanbridge.evening.state import Amendment, State
+from chanbridge.evening.making import look, make
+from chanbridge.evening.state import Amendment, State, planned, read_state
 from chanbridge.evening.words import AmendError, understand
 from chanbridge.journal import Journal
 from chanbridge.model import Audience, Channel, ChannelMap, Slot
@@ -287,3 +287,24 @@ def test_who_takes_a_full_feed_hears_what_does_not_reach_it_and_what_acts_change
     removed = to_truck("remove Chair 15")
     assert removed.must
     assert removed.sentence == "In After the interval: Chair 15 is gone; slot 2 is free."
+
+
+def test_a_socket_that_is_taken_is_no_spare_any_more(tmp_path: Path) -> None:
+    """Its sheet says "frei" of it; the crew would read both. Of another it says that its wire is broken."""
+    show, journal = load(str(EXAMPLE)), Journal(tmp_path)
+
+    def marked() -> dict[Slot, str]:
+        return dict(planned(show, read_state(journal)).map.reserved)
+
+    def enter(said: str, undoes: int = 0) -> str:
+        meant = look(show, journal, said, undoes)
+        make(show, journal, said, meant.agreed, at="2026-12-12T18:00:00Z", who="", undoes=undoes)
+        return meant.words["crew"].sentence
+
+    begun = marked()
+    assert begun[Slot("A", 34)] == "frei"
+    assert enter("Ana to A34") == "Plug Ana out of A21 into A34. Channel muted everywhere first."
+    assert {*begun} - {*marked()} == {Slot("A", 34)}
+    enter("", undoes=1)
+    assert marked() == begun
+    assert "A37 is marked on its sheet: frei (Ader gebrochen)." in enter("Ana to A37")
