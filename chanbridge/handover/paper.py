@@ -80,9 +80,9 @@ class Heading(NamedTuple):
     date: datetime.date | None = None
 
     def revised(self, word: str) -> str:
-        """`Revision B (birch)`, "" where the show has no revision; `word` is the one for revision."""
+        """`Revision B (birch)`, `(birch)` where none was issued, "" where the show has no word; `word` is the one for revision."""
         said = " ".join(part for part in (self.revision, f"({self.word})" if self.word else "") if part)
-        return f"{word} {said}" if said else ""
+        return f"{word} {said}" if self.revision else said
 
 
 class Page(NamedTuple):
