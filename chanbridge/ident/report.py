@@ -160,6 +160,7 @@ def _table(report: Report) -> tuple[list[str], list[list[str]]]:
         rows.append(
             [
                 str(at + 1),
+                _socket(report, at),
                 carries or {"silent": "silent", "other": "no ident", "unsure": "NOT SURE"}.get(each.state, "another plan's"),
                 "" if carries == planned or (not carries and not planned) else planned or "-",
                 "" if each.gain_db is None else _plain(each.gain_db, 1),
@@ -168,7 +169,18 @@ def _table(report: Report) -> tuple[list[str], list[list[str]]]:
                 also,
             ]
         )  # fmt: skip
-    return ["In", "Carries", "Planned", "Gain dB", "Polarity", "Delay ms", "Also, dB"], rows
+    heading = ["In", "Socket", "Carries", "Planned", "Gain dB", "Polarity", "Delay ms", "Also, dB"]
+    if not any(row[1] for row in rows):
+        return heading[:1] + heading[2:], [row[:1] + row[2:] for row in rows]
+    return heading, rows
+
+
+def _socket(report: Report, at: int) -> str:
+    """Where what an input should carry is plugged in; "" for nothing, and where that is the input itself."""
+    place = report.plan.places[at] if at < len(report.plan.places) else None
+    if place is None or (place.source.number == at + 1 and place.source.port in (report.port, "slots")):
+        return ""
+    return str(place.source)
 
 
 def _walk_table(report: Report) -> tuple[list[str], list[list[str]]]:

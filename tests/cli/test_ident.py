@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -166,6 +167,7 @@ def test_a_show(run: Run, tmp_path: Path, example: Path) -> None:
     result = run("ident", "read", path, "--against", example)
     assert result.status == 0, result
     assert "68 of 68 planned inputs" in result.text
+    assert re.search(r"^41 +B 1 +Choir soprano L", result.text, re.MULTILINE), "where to go and look"
 
 
 def test_what_cannot_be_done_is_said_in_one_line(

@@ -202,9 +202,8 @@ def number(pick: random.Random, data: bytes) -> bytes:
     if len(data) < size:
         return data
     at = pick.randint(0, min(len(data), 400) - size) if len(data) > size else 0
-    value = pick.choice(
-        (0, 1, 2, 255, 2 ** (8 * size - 1), 2 ** (8 * size) - 1, 2 ** (8 * size) - 2, len(data))
-    )
+    most = 2 ** (8 * size) - 1
+    value = pick.choice((0, 1, 2, 255, 2 ** (8 * size - 1), most, most - 1, min(len(data), most)))
     return data[:at] + value.to_bytes(size, "little") + data[at + size :]
 
 
