@@ -121,7 +121,10 @@ class Quick:
                     cells = [usual if cell in _EMPTY else cell for cell in cells]
             columns[field] = cells
         ids = list(self.ids[start:stop]) if self.ids else [""] * (stop - start)
-        ids = [fields.own_id(said) if self.own else said.strip() for said in ids]
+        if not self.own:
+            ids = [said.strip() for said in ids]
+        elif not all(map(str.strip, ids)):
+            ids = [fields.own_id(said) for said in ids]
         places = [place for place in self.places[start:stop] if place]
         return Run(columns, ids, [int(said) for said in self.numbers[start:stop]], places)
 
