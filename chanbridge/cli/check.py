@@ -27,6 +27,7 @@ FEW = 8
 def _rules(ctx: click.Context, parameter: click.Parameter, names: tuple[str, ...]) -> tuple[Rule, ...]:
     """The rules named by an option."""
     known = {each.name: each for each in RULES}
+    names = tuple(name.strip() for text in names for name in text.split(","))
     for name in names:
         if name not in known:
             near = close_to(name, known)
@@ -52,14 +53,18 @@ def _explain(ctx: click.Context, parameter: click.Parameter, name: str | None) -
 @click.argument("source", metavar="SHOW|SHEET")
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
 @click.option(
-    "--only", metavar="RULE", multiple=True, callback=_rules, help="Ask this rule; may be given again."
+    "--only",
+    metavar="RULES",
+    multiple=True,
+    callback=_rules,
+    help="Ask these rules, with commas between them.",
 )
 @click.option(
     "--without",
-    metavar="RULE",
+    metavar="RULES",
     multiple=True,
     callback=_rules,
-    help="Leave this rule out; may be given again.",
+    help="Leave these rules out.",
 )
 @click.option(
     "--explain", metavar="RULE", is_eager=True, expose_value=False, callback=_explain,

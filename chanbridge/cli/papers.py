@@ -52,7 +52,7 @@ def paper_options(command: Callable[..., None]) -> Callable[..., None]:
             "--formats", metavar="LIST", default="", callback=_formats, help=f"Only these kinds: {','.join(FORMATS)}."
         ),
         click.option(
-            "--only", metavar="NAME", multiple=True, help="Only the papers of one recipient, box or page; may be given again."
+            "--only", metavar="NAMES", multiple=True, help="Only the papers of these recipients, boxes or pages, with commas between them."
         ),
     ):  # fmt: skip
         made = option(made)
@@ -72,11 +72,14 @@ def named(asked: Asked, file: ShowFile) -> Asked:
     """The same with the names in `only` as the show has them. Raises ShowError for one that it has not."""
     there = {name.casefold(): name for name in folders(file)}
     there |= {item.name.casefold(): item.id for item in file.recipient if item.name}
-    for name in asked.only:
-        if name.casefold() not in there:
-            called = [item.name for item in file.recipient if item.name]
-            raise ShowError(f"--only: {unknown('', name, folders(file), called)}")
-    return replace(asked, only=tuple(there[name.casefold()] for name in asked.only))
+    only = []
+    for text in asked.only:
+        for name in [text] if text.casefold() in there else map(str.strip, text.split(",")):
+            if name.casefold() not in there:
+                called = [item.name for item in file.recipient if item.name]
+                raise ShowError(f"--only: {unknown('', name, folders(file), called)}")
+            only.append(there[name.casefold()])
+    return replace(asked, only=tuple(only))
 
 
 def line_check(journal: Journal, planned: Planned) -> tuple[str, ...] | None:

@@ -153,6 +153,7 @@ def test_a_show_without_devices_says_what_it_cannot_judge(run: Run, tmp_path: Pa
 
 def test_only_and_without(run: Run, spoilt: Path) -> None:
     only = run("check", spoilt, "--json", "--only", "pair-half", "--only", "slot-twice")
+    assert run("check", spoilt, "--json", "--only", "pair-half,slot-twice").text == only.text
     assert {item["rule"] for item in only.json()["findings"]} == {"pair-half", "slot-twice"}
     without = [option for rule in RULES if rule.name != "pair-half" for option in ("--without", rule.name)]
     rest = run("check", spoilt, "--json", *without)

@@ -90,9 +90,7 @@ def test_only_and_formats(run: Run, tmp_path: Path, example: Path) -> None:
         "-o",
         tmp_path / "b",
         "--only",
-        "flow",
-        "--only",
-        "Front of House",
+        "flow, Front of House",
         "--formats",
         "svg,txt",
     )
