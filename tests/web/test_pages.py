@@ -457,7 +457,7 @@ def test_a_recording_of_two_tracks_is_heard(serve: Serve, phone: Open, tmp_path:
     page.get_by_role("button", name="Listen").click()
     answer = page.locator("#answer")
     sync_api.expect(answer).to_contain_text("in this order: track 2.wav, track 10.wav", timeout=30000)
-    sync_api.expect(answer).to_contain_text(re.compile(r"1 +Kick.*\n2 +Snare"))
+    sync_api.expect(answer).to_contain_text(re.compile(r"1 +A 1 +Kick.*\n2 +A 2 +Snare"))
 
 
 def test_a_saved_sheet_is_seen_without_a_touch(serve: Serve, phone: Open) -> None:
