@@ -254,10 +254,11 @@ def _sound(rows: Sequence[_Row], first: str = "") -> list[_Row]:
     good: list[_Row] = []
     before = {first}
     for row in rows:
-        if row[5] in {_digest(one, row[:5]) for one in before}:
+        texts = all(isinstance(one, str) for one in row[1:])  # SQLite keeps what it is given, bytes too
+        digests = {_digest(one, row[:5]) for one in before} if texts else set[str]()
+        if row[5] in digests:
             good.append(row)
-        # One of them, where this row is damaged.
-        before = {row[5], *(_digest(one, row[:5]) for one in before)}
+        before = {row[5], *digests}  # one of them, where this row is damaged
     return good
 
 

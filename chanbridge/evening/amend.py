@@ -6,7 +6,7 @@ has found its way into the sheets stays true.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from difflib import get_close_matches
 from typing import Any, Literal, NamedTuple, get_args
 
@@ -91,8 +91,15 @@ def carried_out(stage: ChannelMap, steps: Iterable[Step]) -> tuple[ChannelMap, l
     channels = {channel.id: channel for channel in stage.channels}
     entries = list(stage.entries)
     odd: list[str] = []
+    sizes = {port.id: port.size for port in stage.ports if port.kind == "sockets"}
     for step in steps:
         held = channels.get(step.channel)
+        if step.at and step.change in ("add", "move") and not _is_there(step.at, sizes):
+            odd.append(
+                f"a late change puts {step.now or step.channel!r} at {socket_text(step.at)}, and there is no such socket any "
+                "more; say where it goes"
+            )
+            continue
         if step.change == "add" and held is None:
             held = channels[step.channel] = Channel(**(step.fields or {"id": step.channel}))
             _named_again(channels, held, step.mixes)
@@ -123,6 +130,11 @@ def carried_out(stage: ChannelMap, steps: Iterable[Step]) -> tuple[ChannelMap, l
             channels[step.channel] = held.changed(notes=step.now)
     made = stage.changed(channels=tuple(channels.values()), entries=tuple(entries))
     return made, odd
+
+
+def _is_there(socket: Slot, sizes: Mapping[str, int]) -> bool:
+    """Whether a socket is one of the stage's; `sizes`: box → how many it has, 0 where nobody said."""
+    return socket.port in sizes and (not sizes[socket.port] or socket.number <= sizes[socket.port])
 
 
 def _unnamed(channels: dict[str, Channel], gone: str) -> None:

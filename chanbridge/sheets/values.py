@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Literal, NamedTuple
 
@@ -113,13 +114,12 @@ def _socket(text: str) -> Socket | None:
 
 
 def decibels(text: str) -> float | None:
-    """Read `17.5`, `-20 dB`, `+4`, `12,5`; None where it is no number."""
+    """Read `17.5`, `-20 dB`, `+4`, `12,5`; None where it is no number, or beyond all that a number can be."""
     found = _FLOAT.fullmatch(text) if len(text) <= LONGEST else None
-    return (
-        float(re.sub(r"[\s]", "", found[1]).replace(",", ".").replace("−", "-").replace("–", "-"))
-        if found
-        else None
-    )
+    if not found:
+        return None
+    value = float(re.sub(r"[\s]", "", found[1]).replace(",", ".").replace("−", "-").replace("–", "-"))
+    return value if math.isfinite(value) else None
 
 
 def is_nothing(text: str, vocabulary: Vocabulary) -> bool:

@@ -106,6 +106,20 @@ def test_what_cannot_be_says_why_and_what_would_free_it(said: str, words: tuple[
         assert word in str(error.value)
 
 
+@pytest.mark.parametrize("at", [Slot("Z", 1), Slot("A", 41)])
+@pytest.mark.parametrize("change", ["move", "add"])
+def test_a_socket_that_is_not_there_any_more_is_said(at: Slot, change: str) -> None:
+    """A box renamed, or one with fewer sockets, after the change was made: the show is still planned."""
+    if change == "add":
+        step = Step("add", "zither", "", "Zither", None, at, {"id": "zither", "name": "Zither"})
+    else:
+        step = Step("move", STAGE.channels[0].id, "Zither", "Zither", None, at)
+    after, odd = carried_out(STAGE, [step])
+    assert after == STAGE
+    assert len(odd) == 1
+    assert "no such socket any more" in odd[0]
+
+
 SAYABLE = [channel.name for channel in STAGE.channels]
 sentences = st.one_of(
     st.builds("{} to {}{}".format, st.sampled_from(SAYABLE), st.sampled_from("AB"), st.integers(1, 40)),

@@ -5,7 +5,9 @@ from __future__ import annotations
 import base64
 import json
 import shutil
+import sqlite3
 import zlib
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -53,6 +55,24 @@ def test_an_id_of_which_nothing_is_seen_is_none(unseen: str) -> None:
     whole = ChannelMap(channels=(Channel(id="kick", name="Kick"), Channel(id="snare", name="Snare")))
     data = write(whole, named("csv")).replace(b"kick", unseen.encode())
     assert [one.id for one in read_data(data, "x.csv", named("csv")).map.channels] == ["kick", "snare"]
+
+
+def test_a_gain_beyond_all_numbers_is_kept_as_it_stands() -> None:
+    reading = read_data(b"Ch,Name,Gain\n1,Kick,1e999\n2,Snare,12\n", "x.csv", named("csv"))
+    kick, snare = reading.map.channels
+    assert (kick.gain_db, snare.gain_db) == (None, 12)
+    assert ("Gain", "1e999") in [(extra.heading, extra.text) for extra in kick.extras]
+
+
+def test_bytes_where_the_journal_has_texts_are_set_aside(tmp_path: Path) -> None:
+    journal = Journal(tmp_path)
+    journal.append("told", {"recipient": "desk", "what": [1]}, at=AT, who="Ana")
+    with closing(sqlite3.connect(journal.path)) as link:
+        link.execute("INSERT INTO entries VALUES (2, ?, ?, 'told', '{}', 'x')", (AT, b"\xff\x00"))
+        link.commit()
+    damaged = Journal(tmp_path)
+    assert [entry.number for entry in damaged.entries()] == [1]
+    assert "damaged" in damaged.repaired
 
 
 @pytest.mark.parametrize("label_row", ["1e999", "null", '"x"'])
