@@ -29,7 +29,7 @@ LAYERS = (
     {"web", "api"},
     {"cli"},
 )
-WITHIN = {("model", "mode")}
+WITHIN = {("model", "mode"), ("check", "compare")}
 FREE = {"__init__", "__main__"}
 
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-import difflib
 import re
+from collections import Counter
+from collections.abc import Sequence
+from typing import NamedTuple
 
 from chanbridge.check.rule import Facts, Found, Said, Sheet, named, rule
+from chanbridge.compare.labels import Dictionary
+from chanbridge.compare.match import ALIKE
+from chanbridge.compare.places import FEWEST
 from chanbridge.model import Channel, Line, Slot
 from chanbridge.names import fold, vocabulary
 
@@ -237,12 +242,13 @@ def label_mismatch(facts: Facts) -> Said:
         takes = ["one"]
         sheet = "desk.csv"
     """
+    both: list[_Both] = []
     for slot, channels in facts.entered.items():
         if facts.map.port(slot.port).kind != "sockets" and _labelled(facts, slot):
             labels = facts.map.occupants(facts.sources[slot][0])
             if labels and not {label.id for label in labels} & {channel.id for channel in channels}:
-                yield from _disagreement(
-                    facts.place(slot), channels[0], labels, facts.place(facts.sources[slot][0])
+                both.append(
+                    _Both(facts.place(slot), channels[0], labels, facts.place(facts.sources[slot][0]))
                 )
     boxes = {fold(port.device): port for port in facts.map.ports if port.kind == "sockets" and port.device}
     texts = dict(facts.map.reserved)
@@ -255,11 +261,23 @@ def label_mismatch(facts: Facts) -> Said:
             where = f"{sheet.owner}, slot {line.number}" if line.number else sheet.owner
             labels = facts.entered.get(slot, ())
             if labels:
-                yield from _disagreement(where, line.channel, labels, facts.place(slot))
+                both.append(_Both(where, line.channel, labels, facts.place(slot)))
             elif line.socket <= box.size:
                 remark = f" ({texts[slot]})" if texts.get(slot) else ""
                 message = f"{line.channel.name!r} has {facts.place(slot)}, which the stage keeps as a spare{remark}; ask which is right"
                 yield Found(where, message, (line.channel,))
+    for one in _disagreeing(both):
+        message = f"{one.channel.name!r} has {one.socket}, which the stage calls {named(one.labels)}; ask which is right"
+        yield Found(one.where, message, (one.channel, *one.labels))
+
+
+class _Both(NamedTuple):
+    """A channel of a list, and what the stage has on the socket that the list says."""
+
+    where: str
+    channel: Channel
+    labels: tuple[Channel, ...]
+    socket: str
 
 
 def _kept_lines(sheet: Sheet) -> list[Line]:
@@ -267,23 +285,21 @@ def _kept_lines(sheet: Sheet) -> list[Line]:
     return sheet.map.lines(sheet.map.listed_port()) if sheet.use in ("kept", "wants") else []
 
 
-def _disagreement(where: str, channel: Channel, labels: tuple[Channel, ...], socket: str) -> Said:
-    if not any(_agree(channel.name, label.name) for label in labels):
-        message = f"{channel.name!r} has {socket}, which the stage calls {named(labels)}; ask which is right"
-        yield Found(where, message, (channel, *labels))
+def _disagreeing(both: Sequence[_Both]) -> list[_Both]:
+    """Where no name can be that of the channel; one word for another all along (`RF 1 Ana`, `Kanal 1 Ana`) is none."""
+    words = Dictionary(vocabulary())
+    left = [
+        one for one in both if not any(_agree(one.channel.name, label.name, words) for label in one.labels)
+    ]
+    changed = [words.changed_word(one.channel.name, one.labels[0].name) for one in left]
+    often = Counter(changed)
+    return [one for one, word in zip(left, changed, strict=True) if word is None or often[word] < FEWEST]
 
 
-_ALIKE = 0.85
-"""Two names with this share of common letters are one with a typing error: found by trying."""
-
-
-def _agree(one: str, other: str) -> bool:
-    """Whether two names can be the same thing: equal, one with more words, or a letter amiss; never unlike numbers or sides."""
+def _agree(one: str, other: str, words: Dictionary) -> bool:
+    """Whether two names can be the same thing: equal, one with more words, or alike as in a comparison of lists."""
     first, second = _words(one), _words(other)
-    if first <= second or second <= first:
-        return True
-    short = {word for word in first ^ second if word.isdigit() or len(word) == 1}
-    return not short and difflib.SequenceMatcher(None, fold(one), fold(other)).ratio() >= _ALIKE
+    return first <= second or second <= first or words.likeness(one, other) >= ALIKE
 
 
 def _words(name: str) -> set[str]:

@@ -9,7 +9,9 @@ import pytest
 from chanbridge.check import check
 from chanbridge.check.numbering import _agree
 from chanbridge.check.rule import Facts
+from chanbridge.compare.labels import Dictionary
 from chanbridge.model import Channel, ChannelMap, Entry, Patch, Port, Slot
+from chanbridge.names import vocabulary
 from tests.check.examples import example, said
 
 
@@ -88,11 +90,27 @@ def test_a_channel_with_a_slot_of_its_own_beside_its_socket_is_a_label() -> None
     ("one", "other", "same"),
     [
         ("Harp", "Celtic harp", True), ("Kick in", "KICK IN", True), ("Overhead L", "OH left", True),
-        ("Backing vocal 1", "BV Vox 1", True), ("Clarinet", "Clarinett", True),
+        ("Backing vocal 1", "BV Vox 1", True), ("Clarinet", "Clarinett", True), ("Kick", "BD", True),
         ("Tom 1", "Tom 2", False), ("Keys L", "Keys R", False), ("Lectern", "Cello", False),
         ("Choir alto L", "Choir tenor L", False), ("Vox 1", "Vox 11", False),
     ],
 )  # fmt: skip
 def test_what_counts_as_one_label(one: str, other: str, same: bool) -> None:
-    assert _agree(one, other) == same
-    assert _agree(other, one) == same
+    words = Dictionary(vocabulary())
+    assert _agree(one, other, words) == same
+    assert _agree(other, one, words) == same
+
+
+def test_one_word_for_another_all_along_is_no_mismatch(tmp_path: Path) -> None:
+    def found(count: int) -> int:
+        names = ["Ana", "Ben", "Cem", "Dora"][:count]
+        stage = "".join(f"{at},RF {name}\n" for at, name in enumerate(names, 1))
+        desk = "".join(f"{at},Kanal {name},A{at}\n" for at, name in enumerate(names, 1))
+        text = (
+            f"Socket,Name\n{stage}== desk.csv\nSlot,Name,Socket\n{desk}"
+            '[[recipient]]\nid = "desk"\ntakes = ["one"]\nsheet = "desk.csv"\n'
+        )
+        return len(check(example(text, tmp_path), only=["label-mismatch"]).findings)
+
+    assert found(4) == 0
+    assert found(2) == 2, "two that happen to agree are no pattern"
