@@ -165,6 +165,11 @@ def _held(kind: type[_Kind], made: _Kind) -> _Kind:
     return checked
 
 
+def unfit(made: Planned) -> list[str]:
+    """What is said of late changes that cannot be carried out as they were made, as the sheets have moved on."""
+    return [problem.message for problem in made.problems if problem.code == "amendment"]
+
+
 def planned(show: Show, state: State, more: Sequence[Step] = (), stands: Stands | None = None) -> Planned:
     """The show as it stands: with every late change, and with what was issued where it was issued.
 
@@ -174,7 +179,11 @@ def planned(show: Show, state: State, more: Sequence[Step] = (), stands: Stands 
     odd: list[str] = []
 
     def amended(stage: ChannelMap) -> ChannelMap:
-        made, said = carried_out(stage, [*(step for one in state.amendments for step in one.steps), *more])
+        undone, made = state.undone(), stage
+        for one in state.amendments:
+            made, said = carried_out(made, one.steps)
+            odd.extend(said if one.number not in undone else ())
+        made, said = carried_out(made, more)
         odd.extend(said)
         before, now = ({slot for _, slot in one.entries} for one in (stage, made))
         free = (item for item in made.reserved if item.slot in before or item.slot not in now)

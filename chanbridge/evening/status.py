@@ -10,8 +10,8 @@ from chanbridge.formats.text import draw
 from chanbridge.system import CREW, ShowFile
 
 
-def report(file: ShowFile, state: State) -> tuple[list[str], bool]:
-    """Lines for people, and whether something is due."""
+def report(file: ShowFile, state: State, unfit: Sequence[str] = ()) -> tuple[list[str], bool]:
+    """Lines for people, and whether something is due; `unfit`: what does not fit the sheets any more."""
     revision = state.revision
     lines = [file.title]
     if revision:
@@ -30,7 +30,7 @@ def report(file: ShowFile, state: State) -> tuple[list[str], bool]:
             lines.append(f"  {amendment.number}  {amendment.said}{back}")
     names = {recipient.id: recipient.name or recipient.id for recipient in file.recipient}
     names = {CREW: "Stage crew"} | names
-    rows, due = [], []
+    rows, due = [], [*unfit]
     for name, shown in names.items():
         untold, unheard = state.missing(name, state.told), state.missing(name, state.received)
         letters = [one.letter for one in state.revisions]

@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from chanbridge.assemble import Planned
 from chanbridge.evening.amend import socket_text
 from chanbridge.evening.consequences import CAUTION
-from chanbridge.evening.state import State, newest_recipients
+from chanbridge.evening.state import State, newest_recipients, unfit
 from chanbridge.evening.words import FORMS
 from chanbridge.system import ShowFile
 from chanbridge.web import views
@@ -291,7 +291,7 @@ def _late(looked: Looked) -> dict[str, Any]:
     newest = state.revision
     issued = sorted(newest_recipients(newest)) if newest else []
     return {
-        "forms": FORMS, "undone": state.undone(), "caution": CAUTION, "young": young, "revision": newest,
+        "forms": FORMS, "unfit": unfit(looked.now.planned), "undone": state.undone(), "caution": CAUTION, "young": young, "revision": newest,
         "amendments": [(one, _standing(state, one.number, one.concerns, names)) for one in reversed(state.amendments)],
         "issued": _standing(state, newest.letter, {name: "" for name in names if name in issued}, names) if newest else [],
     }  # fmt: skip

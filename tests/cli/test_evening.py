@@ -128,6 +128,24 @@ def test_taken_back(run: Run, show: Path, tmp_path: Path) -> None:
         assert slots(tmp_path / "amended", recipient) == slots(tmp_path / "plain", recipient)
 
 
+def test_a_late_change_onto_a_socket_that_is_gone_is_due_until_it_is_taken_back(
+    run: Run, tmp_path: Path
+) -> None:
+    """The box is another one on the day: the show is planned all the same, and what does not fit stands in sight."""
+    show = tmp_path / "show"
+    assert run("new", show).status == 0
+    text = (show / "show.toml").read_text("utf-8")
+    assert run("amend", show, "Bass to A40", "--yes").status == 0
+    (show / "show.toml").write_text(text.replace("inputs = 40", "inputs = 16"), "utf-8")
+    said = "'Bass' at A40, and there is no such socket any more"
+    assert said in " ".join(run("handover", show, "-o", tmp_path / "out").text.split())
+    result = run("status", show)
+    assert result.status == 1
+    assert said in " ".join(result.text.split())
+    assert run("amendments", show, "--undo", "1", "--yes").status == 0
+    assert said not in " ".join(run("status", show).text.split())
+
+
 def test_folded_into_another_kind_of_file_says_so(run: Run, show: Path, tmp_path: Path) -> None:
     """A text list is read and not written as a list of sockets: show.toml has to name the CSV."""
     text = (show / "show.toml").read_text("utf-8")
