@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from chanbridge.assemble import Delivery, Planned
 from chanbridge.check.power import harmed_by_phantom
-from chanbridge.evening.amend import Step, socket_text
+from chanbridge.evening.steps import Step, socket_text
 from chanbridge.model import Channel
 from chanbridge.names import fold, vocabulary
 from chanbridge.system import CREW

@@ -8,10 +8,11 @@ from typing import NamedTuple
 
 from chanbridge.assemble import Planned
 from chanbridge.errors import ChanbridgeError, ShowError
-from chanbridge.evening.amend import Step, check, opposite, steps_for, to_json
+from chanbridge.evening.amend import check, steps_for
 from chanbridge.evening.consequences import CAUTION, Word, consequences
 from chanbridge.evening.revisions import stands_of
 from chanbridge.evening.state import State, planned, read_state
+from chanbridge.evening.steps import Step, opposite, to_json
 from chanbridge.evening.words import AmendError, Asked, misspelt, understand
 from chanbridge.journal import Entry, Journal, StaleError
 from chanbridge.names import fold

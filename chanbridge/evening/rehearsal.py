@@ -8,7 +8,8 @@ from typing import NamedTuple
 
 from chanbridge.assemble import Planned
 from chanbridge.errors import ShowError, unknown
-from chanbridge.evening.amend import find, socket_text
+from chanbridge.evening.amend import find
+from chanbridge.evening.steps import socket_text
 from chanbridge.formats.text import draw, plain
 from chanbridge.model import Channel, Slot
 from chanbridge.system import Recipient

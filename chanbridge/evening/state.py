@@ -11,8 +11,8 @@ from pydantic import TypeAdapter
 
 from chanbridge.assemble import Planned, assemble
 from chanbridge.errors import ChanbridgeError, Location, Problem
-from chanbridge.evening.amend import Step, carried_out, from_json
 from chanbridge.evening.revisions import Revision, Stands, from_body, held_to
+from chanbridge.evening.steps import Step, carried_out, from_json
 from chanbridge.journal import Entry, Journal, JournalError
 from chanbridge.model import ChannelMap
 from chanbridge.names import spoken

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from chanbridge.assemble import Planned
 from chanbridge.errors import ChanbridgeError
-from chanbridge.evening.amend import socket_text
+from chanbridge.evening.steps import socket_text
 from chanbridge.journal import Entry, Journal
 from chanbridge.show import Show
 from chanbridge.web import snapshot, views

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import urlencode
 
 from chanbridge.assemble import Planned
-from chanbridge.evening.amend import socket_text
 from chanbridge.evening.consequences import CAUTION
 from chanbridge.evening.state import State, newest_recipients, unfit
+from chanbridge.evening.steps import socket_text
 from chanbridge.evening.words import FORMS
 from chanbridge.system import ShowFile
 from chanbridge.web import views

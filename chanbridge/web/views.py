@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from chanbridge.assemble import Delivery, Planned
 from chanbridge.assemble.acts import changeover
-from chanbridge.evening.amend import socket_text
 from chanbridge.evening.revisions import Issued, Revision
+from chanbridge.evening.steps import socket_text
 from chanbridge.model import Channel, Slot
 from chanbridge.names import fold
 from chanbridge.system import CREW, ShowFile

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from chanbridge.evening.amend import socket_text
+from chanbridge.evening.steps import socket_text
 from chanbridge.model import Slot
 from chanbridge.web.linecheck import RED
 

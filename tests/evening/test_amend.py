@@ -11,10 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from chanbridge.assemble import Planned, assemble
-from chanbridge.evening.amend import Step, carried_out, check, from_json, opposite, steps_for, to_json
+from chanbridge.evening.amend import check, steps_for
 from chanbridge.evening.consequences import Word, consequences
 from chanbridge.evening.making import look, make
 from chanbridge.evening.state import Amendment, State, planned, read_state
+from chanbridge.evening.steps import Step, carried_out, from_json, opposite, to_json
 from chanbridge.evening.words import AmendError, understand
 from chanbridge.journal import Journal
 from chanbridge.model import Audience, Channel, ChannelMap, Slot

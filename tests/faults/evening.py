@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from chanbridge.assemble import Planned, assemble
-from chanbridge.evening import amend
+from chanbridge.evening.amend import check, steps_for
 from chanbridge.evening.revisions import body_of
 from chanbridge.evening.state import planned, read_state
+from chanbridge.evening.steps import carried_out, from_json, opposite, to_json
 from chanbridge.evening.words import understand
 from chanbridge.journal import FILE, Journal
 from chanbridge.show import load
@@ -34,12 +35,10 @@ def example() -> Planned:
 def said_read(data: bytes, folder: Path) -> None:
     """A typed late change, made on the example's stage and taken back."""
     stage = example().map
-    steps = amend.steps_for(understand(data.decode("utf-8", "surrogateescape")), stage)
-    amend.check(steps, stage)
-    after, _ = amend.carried_out(
-        stage, [amend.from_json(json.loads(json.dumps(amend.to_json(one)))) for one in steps]
-    )
-    amend.carried_out(after, amend.opposite(steps))
+    steps = steps_for(understand(data.decode("utf-8", "surrogateescape")), stage)
+    check(steps, stage)
+    after, _ = carried_out(stage, [from_json(json.loads(json.dumps(to_json(one)))) for one in steps])
+    carried_out(after, opposite(steps))
 
 
 def said_seeds() -> Sequence[bytes]:
@@ -56,13 +55,13 @@ _AT = "2026-12-12T18:00:00Z"
 
 
 def bodies() -> list[tuple[str, Any]]:
-    steps = amend.steps_for(understand("Ana to B36"), example().map)
+    steps = steps_for(understand("Ana to B36"), example().map)
     return [
         ("revision", body_of("A", "2026-12-12", example(), {"truck/sheet.csv": b"x"})),
         (
             "amendment",
             {
-                "said": "Ana to B36", "steps": [amend.to_json(step) for step in steps], "concerns": {"truck": "Ana moves"},
+                "said": "Ana to B36", "steps": [to_json(step) for step in steps], "concerns": {"truck": "Ana moves"},
                 "stands": {"truck": {"ana": 3}}, "undoes": 0,
             },
         ),
