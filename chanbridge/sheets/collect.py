@@ -26,6 +26,7 @@ from chanbridge.model import (
 )
 from chanbridge.names import Vocabulary, fold, slug, unique
 from chanbridge.sheets.columns import in_order
+from chanbridge.sheets.fields import own_id
 from chanbridge.sheets.ledger import Evidence, LedgerRow, Reading, Verdict
 from chanbridge.sheets.pairs import Pairing
 from chanbridge.sheets.values import Socket
@@ -123,7 +124,7 @@ class Collector:
         key = box if own else fold(box)
         if key not in self.boxes:
             taken = {*self.ports, LISTED} if box in self.ports or box == LISTED else self.ports
-            port_id = unique(box or "sockets", taken)
+            port_id = unique(own_id(box) or "sockets", taken)
             self.boxes[key] = port_id
             self.ports[port_id] = Port(id=port_id, device=box, kind="sockets")
         return self.boxes[key]

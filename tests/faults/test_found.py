@@ -75,6 +75,14 @@ def test_bytes_where_the_journal_has_texts_are_set_aside(tmp_path: Path) -> None
     assert "damaged" in damaged.repaired
 
 
+def test_a_box_of_which_nothing_is_seen_has_sockets_all_the_same() -> None:
+    data = "Slot,Name,Short,Box,Socket,Id\r\n1,Kick,,\u2028,3,kick\r\n".encode()
+    reading = read_data(data, "x.csv", named("csv"))
+    assert [(line.channel and line.channel.name, line.socket) for line in reading.map.lines("slots")] == [
+        ("Kick", 3)
+    ]
+
+
 @pytest.mark.parametrize("label_row", ["1e999", "null", '"x"'])
 def test_a_manifest_that_says_no_number_is_refused(tmp_path: Path, label_row: str) -> None:
     made = json.loads(TARGETS["manifest"].seeds()[0])
