@@ -258,7 +258,7 @@ def _sound(rows: Sequence[_Row], first: str = "") -> list[_Row]:
         digests = {_digest(one, row[:5]) for one in before} if texts else set[str]()
         if row[5] in digests:
             good.append(row)
-        before = {row[5], *digests}  # one of them, where this row is damaged
+        before = {str(row[5]), *digests}  # one of them, where this row is damaged
     return good
 
 

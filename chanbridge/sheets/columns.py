@@ -25,7 +25,7 @@ LAST = "Id"
 
 
 _SIDES: dict[Side, str] = {"left": "L", "right": "R", "mid": "M", "side": "S"}
-PAIR_TEXT = re.compile(r"(?P<side>[LRMS])(?: with (?:(?P<number>\d+)|id (?P<id>.+)))?", re.DOTALL)
+PAIR_TEXT = re.compile(r"(?P<side>[LRMS])(?: with (?:(?P<number>\d{1,9})|id (?P<id>.+)))?", re.DOTALL)
 
 
 def decibel_text(value: float | None) -> str:

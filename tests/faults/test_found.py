@@ -83,6 +83,18 @@ def test_a_box_of_which_nothing_is_seen_has_sockets_all_the_same() -> None:
     ]
 
 
+def test_a_pair_with_more_digits_than_a_number_has_is_not_understood() -> None:
+    data = f"Slot,Name,Short,Pair,Id\r\n1,Kick,,L with {'9' * 5000},kick\r\n".encode()
+    reading = read_data(data, "x.csv", named("csv"))
+    assert [problem.code for problem in reading.problems] == ["pair"]
+
+
+def test_a_refused_tick_with_half_a_letter_for_its_name_is_answered() -> None:
+    answer = served().ask("/ticks", b'{"ticks": [{"id": "\xed\xa0\x80", "result": {"x": 1}}]}')
+    assert answer.status == 200
+    assert [*answer.json()["refused"]] == ["\ud800"]
+
+
 @pytest.mark.parametrize("label_row", ["1e999", "null", '"x"'])
 def test_a_manifest_that_says_no_number_is_refused(tmp_path: Path, label_row: str) -> None:
     made = json.loads(TARGETS["manifest"].seeds()[0])
