@@ -60,6 +60,7 @@ class Collector:
         self.problems: list[Problem] = []
         self.layout: dict[str, str] = {}
         self.headings: list[str] = []
+        self.often = Counter[str]()  # how often each of them stands there
         self.ports: dict[str, Port] = {}
         self.boxes: dict[str, str] = {}
         # Name and socket → the channel, for a workbook's other sheets.
@@ -115,7 +116,10 @@ class Collector:
 
     def heading(self, heading: str, times: int = 1) -> None:
         """Remember the heading of an unknown column, as often as one row has it."""
-        self.headings += [heading] * (times - self.headings.count(heading))
+        more = times - self.often[heading]
+        if more > 0:
+            self.headings += [heading] * more
+            self.often[heading] = times
 
     # Sockets, slots, channels
 
