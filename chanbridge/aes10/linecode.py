@@ -135,8 +135,9 @@ class LineEncoder:
             before = as_strided(self._room[:lead].view(f"V{lead}"), (size,), (1,))
             before[frames_at] = np.frombuffer(_FILL_BYTES, f"V{lead}", 1)
         else:
-            for at in range(0, len(self._room), len(_FILL_BYTES)):
-                some = self._room[at : at + len(_FILL_BYTES)]
+            wanted = self._room[: lead + size]
+            for at in range(0, len(wanted), len(_FILL_BYTES)):
+                some = wanted[at : at + len(_FILL_BYTES)]
                 some[:] = np.frombuffer(_FILL_BYTES, np.uint8, len(some))
         return self._room[lead : lead + size]
 
